@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 from sqlalchemy import event
 from sqlalchemy.orm import Session
 
-from inventory.core.changes import note_change
+from inventory.core.changes import ENTRIES, note_change
 from inventory.database.tables import row_rules
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ class ShopFile:
             event.listen(session, "do_orm_execute", row_rules.check_rows)
             self._begin_to_write(session.connection(), self.on_wait)
             yield session
-        note_change()
+        note_change(session.info.get(ENTRIES, ()))
 
     @contextmanager
     def rehearse(self) -> Iterator[Session]:

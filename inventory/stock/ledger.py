@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import func, insert, or_, select
 from sqlalchemy.orm import joinedload
 
+from inventory.core.changes import ENTRIES
 from inventory.core.text import LARGEST_NUMBER, clean_note
 from inventory.database.tables.enums import Reason, StockKind
 from inventory.database.tables.ledger import Movement, Transaction
@@ -83,6 +84,7 @@ def book_transaction(
     )  # fmt: skip
     session.add(transaction)
     session.flush()
+    session.info.setdefault(ENTRIES, []).append(transaction.id)
     return transaction
 
 
@@ -263,6 +265,7 @@ def reverse_transaction(
     )  # fmt: skip
     session.add(back)
     session.flush()
+    session.info.setdefault(ENTRIES, []).append(back.id)
     if movements:
         session.execute(
             insert(Movement), [_reversal_values(movement, back) for movement in movements]

@@ -153,3 +153,11 @@ def test_an_option_and_its_opposite(capsys: pytest.CaptureFixture[str]) -> None:
     assert said == ("quirebox: --plan or --no-plan is given 2 times, and can be given only once.\n")
     assert main(["--shop", "no.sqlite", "batch", "list", "--json", "--json"]) == 2
     assert "there is no shop" in capsys.readouterr().err
+
+
+def test_every_command_speaks_to_programs() -> None:
+    context = typer.Context(typer.main.get_command(app))
+    for leaf in LEAVES:
+        options = {name for option in leaf.command.get_params(context) for name in option.opts}
+        # What it prints is JSON anyway, or is written to a file that is named.
+        assert "--json" in options or leaf.words == ("schema",), leaf.words

@@ -144,6 +144,7 @@ READING = {
     "deeds": ("stash", "log"),
     "deliveries": ("sheet", "deliveries"),
     "designs": ("design", "list"),
+    "done": ("batch", "steps", "1"),
     "estimate": ("estimate", "gift-tag", "--on", "A4=0.20"),
     "found": ("stash", "find"),
     "history": ("stash", "history", "S-1"),

@@ -6,14 +6,14 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 import typer.core
 
-from inventory.cli.shared.terminal import say
+from inventory.cli.shared.terminal import print_json, reporting, say
 from nester.core.errors import Refusal
 from nester.core.problem import Cuts, Effort
 
@@ -238,7 +238,57 @@ class _EachOptionOnce:
 
 
 class Command(_EachOptionOnce, typer.core.TyperCommand):
-    """A command that uses everything it is given."""
+    """A command that uses everything it is given, and reports to programs.
+
+    With ``--json``, a command that has no data of its own prints what it did: the entries that it
+    booked, what it said, and the lists it showed (`views/schemas_json/done.json`).
+    """
+
+    _reports = False
+
+    def get_params(self, ctx: Any) -> Any:
+        """Return arguments and options."""
+        params = super().get_params(ctx)
+        if any("--json" in param.opts for param in params) or self.name in _PRINTS_JSON:
+            return params
+        self._reports = True
+        return [*params[:-1], _report_option(), *params[-1:]]  # before --help
+
+    def invoke(self, ctx: Any) -> Any:
+        """Do what the command does."""
+        if not (self._reports and ctx.meta.get(_REPORT)):
+            return super().invoke(ctx)
+        with reporting() as report:
+            try:
+                done = super().invoke(ctx)
+            except typer.Exit as early:
+                done = early.exit_code
+        print_json(report.as_json())
+        return done
+
+
+_REPORT = "quirebox.report"
+_PRINTS_JSON = ("schema",)
+"""Commands whose output is JSON anyway."""
+
+
+@cache
+def _report_option() -> Any:
+    """Return the option of commands that have no data of their own."""
+
+    def command(as_json: JsonFlag = False) -> None: ...
+
+    made = typer.Typer(add_completion=False)
+    made.command()(command)
+    option: Any = typer.main.get_command(made).params[0]
+    option.expose_value = False
+
+    def remember(ctx: Any, _: Any, given: bool) -> bool:
+        ctx.meta[_REPORT] = given
+        return given
+
+    option.callback = remember
+    return option
 
 
 class Group(_EachOptionOnce, typer.core.TyperGroup):

@@ -7,7 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 import typer
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Output",
+    "Report",
     "console",
     "counting",
     "json_text",
@@ -31,6 +32,7 @@ __all__ = [
     "print_sentences",
     "refusal_text",
     "refuse",
+    "reporting",
     "say",
     "searching",
     "show_list",
@@ -47,6 +49,8 @@ def console(*, stderr: bool = False) -> Console:
     """Return the terminal: 80 columns wide by default, and 100 at most."""
     from rich.console import Console
 
+    if _report is not None and not stderr:
+        return Console(file=_report.words, width=_WIDEST, highlight=False, no_color=True)
     made = Console(stderr=stderr, highlight=False, soft_wrap=False)
     if made.width > _WIDEST:
         made.width = _WIDEST
@@ -112,10 +116,43 @@ def _is_unicode(stream: TextIO) -> bool:
     return (stream.encoding or "utf-8").casefold().startswith("utf")
 
 
+class Report:
+    """What a command did, for programs: what it said, and the lists it showed."""
+
+    def __init__(self) -> None:
+        self.words = io.StringIO()
+        self.lists: list[dict[str, Any]] = []
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it with the entries of the shop's history that were booked."""
+        from inventory.core.changes import entries_made
+
+        said = [line.rstrip() for line in self.words.getvalue().splitlines()]
+        return {"entries": entries_made(), "said": said, "lists": self.lists}
+
+
+_report: Report | None = None
+
+
+@contextmanager
+def reporting() -> Iterator[Report]:
+    """Collect what is said and listed in a report instead of printing it."""
+    global _report
+    _report = Report()
+    try:
+        with redirect_stdout(io.StringIO()):
+            yield _report
+    finally:
+        _report = None
+
+
 def say(text: str) -> None:
     """Print lines for the maker; names of files and the like can't steer the terminal."""
     from inventory.core.text import without_controls
 
+    if _report is not None:
+        _report.words.write(f"{without_controls(text)}\n")
+        return
     typer.echo(without_controls(text))
 
 
@@ -153,7 +190,9 @@ def refuse(text: str) -> None:
 
 def show_list(listing: Listing[Row], rows: Sequence[Row], as_json: bool = False) -> None:
     """Print a list: as JSON for programs, else as a table, or what is said when it is empty."""
-    if as_json:
+    if _report is not None:
+        _report.lists.append({"title": listing.title, "rows": listing.records(rows)})
+    elif as_json:
         print_json(listing.records(rows))
     elif rows:
         console().print(list_table(listing, rows))

@@ -20,7 +20,7 @@ from inventory.stock.lookup import get_batch, plan_of
 from inventory.views.listing import Column, Listing
 from inventory.views.production.plan import plan_as_json
 from nester.core.errors import Hint
-from nester.core.lengths import format_size
+from nester.core.lengths import format_size, to_mm_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -242,11 +242,15 @@ def kept_listing(unit: Unit) -> Listing[PutAway]:
     return Listing(
         title="Write these labels on the offcuts and spare pieces",
         columns=(
-            Column("Label", value=lambda row: row.label),
+            Column("Label", "label", lambda row: row.label),
             Column("What", cell=_put_away_words),
-            Column("Layout", value=lambda row: row.layout, right=True),
-            Column("Paper", value=lambda row: row.paper),
+            Column("Layout", "layout", lambda row: row.layout, right=True),
+            Column("Paper", "paper", lambda row: row.paper),
             Column("Size", cell=lambda row: format_size(row.width, row.height, unit)),
+            Column(key="width", value=lambda row: to_mm_number(row.width)),
+            Column(key="height", value=lambda row: to_mm_number(row.height)),
+            Column(key="piece", value=lambda row: row.piece or None),
+            Column(key="quantity", value=lambda row: row.quantity),
         ),
         empty="No offcut is kept.",
     )
