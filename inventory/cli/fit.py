@@ -13,6 +13,7 @@ from inventory.cli.shared.options import (
     DrawingsOption,
     EffortOption,
     GapOption,
+    JsonFlag,
     ReplaceFlag,
     SecondsOption,
     StagesOption,
@@ -60,14 +61,13 @@ def fit(
     trimmer: TrimmerOption = None,
     smallest_strip: StripOption = None,
     stages: StagesOption = None,
-    json_file: Annotated[
+    into: Annotated[
         Path | None,
-        typer.Option(
-            "--json", metavar="FILE", help="Write the plan as JSON; - for standard output."
-        ),
+        typer.Option("--into", metavar="FILE.json", help="Also write the plan as JSON."),
     ] = None,
     drawings: DrawingsOption = None,
     yes: ReplaceFlag = False,
+    as_json: JsonFlag = False,
 ) -> None:
     """Plan how to cut pieces from sheets, from two plain lists; no shop is needed.
 
@@ -78,7 +78,7 @@ def fit(
     Examples:
       quirebox fit pieces.csv sheets.csv
       quirebox fit pieces.csv sheets.csv --unit in --cuts free
-      quirebox fit pieces.csv sheets.csv --effort thorough --json answer.json
+      quirebox fit pieces.csv sheets.csv --effort thorough --into answer.json
       quirebox fit pieces.csv sheets.csv --gap 2mm --margin 5mm --trimmer 31cm
     """
     from inventory.advice.fit_lists import read_problem
@@ -93,9 +93,8 @@ def fit(
     from nester.packing import solve, usable_cores
     from nester.verify import require_valid
 
-    printed = str(json_file) == "-"
     may_replace = replacing(yes)
-    targets = [] if json_file is None or printed else [json_file]
+    targets = [] if into is None else [into]
     check_targets([*targets, *(pictures_in(drawings) if drawings else ())], may_replace)
     problem = read_problem(
         pieces,
@@ -113,7 +112,7 @@ def fit(
     write_files([(file, json_text(data)) for file in targets], may_replace)
     if drawings is not None:
         draw_answer(problem, answer, unit, drawings, may_replace)
-    if printed:
+    if as_json:
         print_json(data)
     else:
         console().print(answer_text(problem, answer, unit))

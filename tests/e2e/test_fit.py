@@ -28,7 +28,7 @@ def write(desk: Desk, name: str, content: str | bytes) -> None:
 
 
 def fit(desk: Desk, *options: str) -> dict:
-    return desk.data("fit", "fit", "pieces.csv", "sheets.csv", *QUICK, *options, "--json", "-")
+    return desk.data("fit", "fit", "pieces.csv", "sheets.csv", *QUICK, *options, "--json")
 
 
 def test_the_answer_as_json_and_as_text(lists: Desk) -> None:
@@ -49,7 +49,7 @@ def test_the_answer_as_json_and_as_text(lists: Desk) -> None:
 
 def test_json_into_a_file_beside_the_text_and_drawings(lists: Desk) -> None:
     text = lists.do(
-        "fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "a.json", "--drawings", "pictures"
+        "fit", "pieces.csv", "sheets.csv", *QUICK, "--into", "a.json", "--drawings", "pictures"
     )
     assert "Layouts" in text
     data = json.loads((lists.folder / "a.json").read_text(encoding="utf-8"))
@@ -62,14 +62,14 @@ def test_the_same_lists_give_the_same_answer(lists: Desk) -> None:
     said = []
     for seed in ("1", "2"):
         desk = Desk(lists.folder, {"PYTHONHASHSEED": seed})
-        text = desk.do("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "a.json", "--yes")
+        text = desk.do("fit", "pieces.csv", "sheets.csv", *QUICK, "--into", "a.json", "--yes")
         said.append((text, (lists.folder / "a.json").read_bytes()))
     assert said[0] == said[1]
 
 
 def test_what_fits_no_sheet_is_listed_and_the_code_is_3(lists: Desk) -> None:
     write(lists, "pieces.csv", PIECES + "banner,90cm,5cm,2\n")
-    ran = lists.run("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "-")
+    ran = lists.run("fit", "pieces.csv", "sheets.csv", *QUICK, "--json")
     assert (ran.code, ran.err) == (3, "")
     data = json.loads(ran.out)
     conforms("fit", data)
@@ -149,7 +149,7 @@ BAD = {
 def test_bad_input_is_refused_in_one_sentence(lists: Desk, case: str) -> None:
     content, said = BAD[case]
     write(lists, "pieces.csv", content)
-    told = lists.refuses("fit", "pieces.csv", "sheets.csv", "--json", "a.json")
+    told = lists.refuses("fit", "pieces.csv", "sheets.csv", "--into", "a.json")
     assert said in told
     assert told.startswith("pieces.csv")
 
@@ -161,7 +161,7 @@ def test_a_list_that_is_not_there(lists: Desk) -> None:
 @pytest.mark.parametrize("seconds", ["0", "nan", "inf", "1e9"])
 def test_a_safety_stop_that_is_no_time(lists: Desk, seconds: str) -> None:
     assert "--seconds" in lists.refuses(
-        "fit", "pieces.csv", "sheets.csv", "--seconds", seconds, "--json", "a.json"
+        "fit", "pieces.csv", "sheets.csv", "--seconds", seconds, "--into", "a.json"
     )
 
 
@@ -179,7 +179,7 @@ def test_an_answer_that_cannot_be_written_is_refused(lists: Desk) -> None:
         ("full.json", "No space left on device"),
         ("nowhere/a.json", "No such file or directory"),
     ):
-        told = lists.refuses("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", target)
+        told = lists.refuses("fit", "pieces.csv", "sheets.csv", *QUICK, "--into", target)
         assert told.startswith(f"{target}: ")
         assert why in told
     told = lists.refuses("fit", "pieces.csv", "sheets.csv", *QUICK, "--drawings", "/proc/pictures")
@@ -200,7 +200,7 @@ def test_what_is_stored_is_no_failure_if_the_output_is_full(lists: Desk) -> None
         ("paper", "add", "Coal", "--colour", "black", "--grammage", "300"),
         ("sheet", "add", "Coal", "50x70cm", "--quantity", "5"),
         ("shop", "backup", "copy.sqlite"),
-        ("fit", "pieces.csv", "sheets.csv", *QUICK, "--json", "answer.json"),
+        ("fit", "pieces.csv", "sheets.csv", *QUICK, "--into", "answer.json"),
     ):
         assert with_full_output(lists, *words) == (0, done)
     told = lists.do("stash", "list")
@@ -225,14 +225,14 @@ def test_a_file_is_replaced_only_with_a_yes(lists: Desk) -> None:
         path.parent.mkdir(exist_ok=True)
         path.write_text("mine")
     fit = ("fit", "pieces.csv", "sheets.csv", *QUICK)
-    told = lists.refuses(*fit, "--json", "mine.json")
+    told = lists.refuses(*fit, "--into", "mine.json")
     assert told == ("mine.json exists already; add --yes to replace it, or choose another name.")
-    told = lists.refuses(*fit, "--json", "new.json", "--drawings", "drawn")
+    told = lists.refuses(*fit, "--into", "new.json", "--drawings", "drawn")
     assert told.startswith("drawn/007.svg exists already; ")
-    told = lists.refuses(*fit, "--json", "pieces.csv")
+    told = lists.refuses(*fit, "--into", "pieces.csv")
     assert told.startswith("pieces.csv exists already; ")
     assert [path.read_text() for path in mine] == ["mine"] * 2
-    lists.do(*fit, "--json", "mine.json", "--drawings", "drawn", "--yes")
+    lists.do(*fit, "--into", "mine.json", "--drawings", "drawn", "--yes")
     assert json.loads(mine[0].read_text())["layouts"]
     assert not mine[1].exists()
     assert mine[0].stat().st_mode & 0o777 == 0o600

@@ -108,7 +108,7 @@ def test_one_interrupt_gives_the_best_fit_so_far(desk: Desk, watch: Watch) -> No
     (desk.folder / "pieces.csv").write_text(f"name,width,height,quantity\n{rows}")
     (desk.folder / "sheets.csv").write_text("name,width,height,quantity\na,700,500,\n")
     watched = watch(
-        desk, "fit", "pieces.csv", "sheets.csv", "--effort", "thorough", "--json", "a.json"
+        desk, "fit", "pieces.csv", "sheets.csv", "--effort", "thorough", "--into", "a.json"
     )
     watched.wait_for(r"Fitting: \d+ sheets")
     watched.process.send_signal(signal.SIGINT)

@@ -573,7 +573,7 @@ def test_bad_input_is_one_sentence(hand: Hand, words: tuple[str, ...], why: str)
 
 
 def fitted(hand: Hand, *words: object) -> dict:
-    answer = json.loads(hand.does("fit", *map(str, words), "--json", "-"))
+    answer = json.loads(hand.does("fit", *map(str, words), "--json"))
     Draft202012Validator(json.loads(schema_text("fit"))).validate(answer)
     return answer
 
