@@ -275,7 +275,8 @@ def put_away_offcuts(
     Refusal
         If there is no such paper, or something can't be so.
     """
-    stocks = _StockMatcher(session, lines).put_offcuts(lines, parents or [None] * len(lines))
+    matcher = _StockMatcher(session, lines, "offcuts")
+    stocks = matcher.put_offcuts(lines, parents or [None] * len(lines))
     ledger.book_movements(
         session, transaction,
         [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
@@ -289,7 +290,9 @@ _StockKey = tuple[int, Length, Length, Margins, Decimal | None, int | None, str]
 class _StockMatcher:
     """What putting many lines away needs of the book, read once."""
 
-    def __init__(self, session: Session, lines: Iterable[ReceiptLine]) -> None:
+    def __init__(
+        self, session: Session, lines: Iterable[ReceiptLine], what: str = "sheets"
+    ) -> None:
         self._session = session
         self._places = PlaceTree(session)
         self._papers: dict[str, Paper] = {}
@@ -299,7 +302,7 @@ class _StockMatcher:
             with _error_location(line):
                 if line.paper not in self._papers:
                     self._papers[line.paper] = find_paper(session, line.paper)
-                whole_number(line.quantity, "the number of them", least=1)
+                whole_number(line.quantity, f"the number of {what}", least=1)
                 self._fields(line)
                 if line.place not in checked:
                     self._places.check(line.place)
