@@ -334,8 +334,8 @@ def test_what_a_maker_reads(hand: Hand) -> None:
     assert found["K-5"]["free"] == 2
     hand.does("sheet", "add", "Coal card", "50x70cm", "--quantity", "3")
     hand.does(
-        "order", "add", "Ines", "folded-card", "--set", "width=20cm", "--set", "height=40cm",
-        "--set", "mats=none", "--copies", "3", "--due", "in 5 days", "--paper", "all=Coal card",
+        "order", "add", "Ines", "folded-card", "width=20cm", "height=40cm", "mats=none",
+        "all=Coal card", "--copies", "3", "--due", "in 5 days",
     )  # fmt: skip
     hand.does("batch", "plan")
     (layout,) = hand.data("batch", "batch", "show", "1")["layouts"]
