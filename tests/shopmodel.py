@@ -30,12 +30,13 @@ Cancelling and reopening, with their spare pieces, are held against
 
 @dataclass
 class Stack:
-    """Equal sheets, or an offcut."""
+    """Equal sheets, or equal offcuts; `most` is how many there ever were at once."""
 
     size: tuple[int, int]
     place: str | None
     amount: int = 0
     margin: int = 0
+    most: int = field(default=0, compare=False)
 
 
 @dataclass
@@ -46,11 +47,14 @@ class Order:
 
 @dataclass(frozen=True)
 class Layout:
-    """What is cut from a sheet: for each copy the orders its pieces are for."""
+    """What is cut from a sheet: for each copy the orders its pieces are for.
+
+    `offcuts` says how many of each label a copy leaves.
+    """
 
     sheet: str
     copies: tuple[Counter[int], ...]
-    offcuts: int
+    offcuts: Counter[str]
 
 
 @dataclass
@@ -59,6 +63,8 @@ class Batch:
     orders: list[int]
     status: BatchStatus
     mends: int | None = None
+    kinds: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """The size of the offcuts of each label."""
 
     @property
     def takes(self) -> Counter[str]:
@@ -93,6 +99,8 @@ class Deed:
     lost: list[Lost] = field(default_factory=list)
     purchase: int | None = None
     came: int = 0
+    damaged: str | None = None
+    """The label of what got a damaged area."""
     taken_back: bool = False
 
     @property
@@ -116,9 +124,26 @@ class Model:
 
     def fits(self, changes: Counter[str]) -> bool:
         return all(
-            0 <= self.stash[label].amount + change <= (1 if label.startswith("K") else MOST)
+            0 <= self.stash[label].amount + change <= (1 if self.is_damaged(label) else MOST)
             for label, change in changes.items()
         )
+
+    def is_damaged(self, label: str) -> bool:
+        return any(deed.stands and deed.damaged == label for deed in self.deeds.values())
+
+    def can_damage(self, label: str) -> bool:
+        return self.stash[label].amount > self.reserved()[label]
+
+    def is_pile(self, label: str) -> bool:
+        """Whether what is damaged leaves its label to the others, which there are or may be."""
+        return not label.startswith("K-") or self.stash[label].most > 1
+
+    def where_offcuts_go(self, label: str, sheet: str, place: str | None) -> str | None:
+        """Return where a pile lies to which offcuts of a sheet come."""
+        if place is not None:
+            return place
+        pile = self.stash.get(label)
+        return pile.place if pile is not None and pile.amount else self.stash[sheet].place
 
     def equal(self, size: tuple[int, int], place: str | None, margin: int = 0) -> str | None:
         """Return the label of such sheets, of several the lowest."""
@@ -129,18 +154,27 @@ class Model:
         )
         return min(labels, key=lambda label: int(label[2:]), default=None)
 
+    def joins(self, label: str, place: str | None, margin: int) -> str | None:
+        """Return the label that some of a label join elsewhere; None if they get a new one."""
+        sheets = label.startswith("S")
+        return self.equal(self.stash[label].size, place, margin) if sheets else None
+
     def book(self, deed: Deed) -> None:
         """Write down a deed under the next number, and do what it does to stash and supplies."""
         self.deeds[len(self.deeds) + 1] = deed
         for label, change in deed.changes.items():
-            self.stash[label].amount += change
+            stack = self.stash[label]
+            stack.amount += change
+            stack.most = max(stack.most, stack.amount)
         for label, change in deed.supplies.items():
             self.reels[label] += change
 
     def can_split(self, label: str, quantity: int, place: str) -> bool:
-        """Whether so many sheets, and not all, may be put elsewhere."""
+        """Whether so many, and not all, may be put elsewhere."""
         stack = self.stash[label]
-        target = self.equal(stack.size, place, stack.margin)
+        if label.startswith("K") and place == stack.place:
+            return False
+        target = self.joins(label, place, stack.margin)
         return (
             quantity < stack.amount
             and stack.amount - quantity >= self.reserved()[label]
@@ -151,7 +185,7 @@ class Model:
     def can_change_margin(self, label: str, margin: int, quantity: int) -> bool:
         """Whether so many may have another margin, and so another label, from now on."""
         stack = self.stash[label]
-        target = self.equal(stack.size, stack.place, margin) if label.startswith("S") else None
+        target = self.joins(label, stack.place, margin)
         return (
             stack.margin != margin
             and quantity <= stack.amount
@@ -216,19 +250,25 @@ class Model:
         return all(self.stash[one].amount - reserved[one] >= n for one, n in takes.items())
 
     def add_batch(self, plan: Plan, status: BatchStatus, mends: int | None = None) -> Batch:
+        assert plan.batch == len(self.batches) + 1
+        labels: dict[tuple[int, int], str] = {}  # there is one paper, and no grain is known
+        for one in plan.layouts:
+            for rect in one.offcuts:
+                size = rect.width, rect.height
+                labels.setdefault(size, f"K{plan.batch}-{len(labels) + 1}")
         layouts = {
             one.number: Layout(
                 one.sheet.label,
                 tuple(
                     Counter(spot.orders[copy] for spot in one.spots) for copy in range(one.copies)
                 ),
-                len(one.offcuts),
+                Counter(labels[rect.width, rect.height] for rect in one.offcuts),
             )
             for one in plan.layouts
         }
         made = [order.number for order in plan.orders if order.made]
-        assert plan.batch == len(self.batches) + 1
-        self.batches[plan.batch] = batch = Batch(layouts, made, status, mends)
+        kinds = {label: size for size, label in labels.items()}
+        self.batches[plan.batch] = batch = Batch(layouts, made, status, mends, kinds)
         assert self.is_free_without(plan.batch)
         assert sorted(batch.pieces) == sorted(made)
         return batch

@@ -69,7 +69,8 @@ def _receive(shop: ShopFile, rng: random.Random) -> None:
 def _keep(shop: ShopFile, rng: random.Random) -> None:
     with shop.begin() as session:
         size = (cm(rng.randint(10, 30)), cm(rng.randint(10, 30)))
-        add_offcut(session, rng.choice(PAPERS), size, place=rng.choice(PLACES))
+        quantity = rng.choice([1, 1, 1, 3])
+        add_offcut(session, rng.choice(PAPERS), size, quantity, place=rng.choice(PLACES))
 
 
 def _any_label(session, rng: random.Random) -> str:

@@ -450,8 +450,8 @@ def cut(
         str | None,
         typer.Option(
             "--place",
-            help="Where you put the new offcuts; '' for nowhere.",
-            show_default="where the sheet lay",
+            help="Where you put the new offcuts, and all of their piles; '' for nowhere.",
+            show_default="with their pile, else where the sheet lay",
         ),
     ] = None,
     minutes: Annotated[
@@ -460,6 +460,8 @@ def cut(
     ] = None,
 ) -> None:
     """Record layouts as cut: their sheets leave the stash, and offcuts worth keeping are added.
+
+    Equal offcuts of a batch are one pile, with the label that their cut sheets show.
 
     \b
     Examples:

@@ -14,6 +14,7 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING
 
+from inventory.core.labels import batch_offcut_label
 from inventory.core.limits import NOBODY
 from inventory.core.money import floor_to_decimals
 from inventory.core.text import shorten
@@ -121,6 +122,8 @@ class PlannedLayout:
 
     Attributes
     ----------
+    offcut_kinds
+        Of each offcut the number of its kind; see `Plan.offcut_label`.
     day
         On which day of cutting it is cut, from 1; 0 in a batch that is not split by days.
     dropped
@@ -135,6 +138,7 @@ class PlannedLayout:
     offcuts: tuple[Rect, ...]
     day: int = 0
     dropped: tuple[int, ...] = ()
+    offcut_kinds: tuple[int, ...] = ()
 
     @property
     def needed(self) -> tuple[int, ...]:
@@ -148,6 +152,14 @@ class PlannedLayout:
             for spot in self.spots
         )
         return replace(self, copies=len(copies), spots=spots, dropped=())
+
+    def offcuts_by_kind(self) -> dict[int, tuple[Rect, int]]:
+        """Return the offcuts that one copy leaves: of each kind the first, and how many."""
+        found: dict[int, tuple[Rect, int]] = {}
+        for kind, rect in zip(self.offcut_kinds, self.offcuts, strict=True):
+            first, number = found.get(kind, (rect, 0))
+            found[kind] = first, number + 1
+        return found
 
 
 @dataclass(frozen=True)
@@ -273,6 +285,12 @@ class Plan:
     closed: bool = False
     is_proven: bool = True
 
+    def __post_init__(self) -> None:
+        """Give a number to each kind of offcuts that has none; plans of before kept none."""
+        layouts = _with_offcut_kinds(self.layouts)
+        if layouts is not self.layouts:
+            object.__setattr__(self, "layouts", layouts)
+
     @property
     def net_cost(self) -> Decimal:
         """The paper used less the offcuts kept."""
@@ -359,6 +377,14 @@ class Plan:
                 return planned
         raise KeyError(number)
 
+    def offcut_label(self, kind: int) -> str:
+        """Return the label of the offcuts of a kind: equal ones, whatever layout leaves them.
+
+        A kind keeps its number as long as there is the batch, also when the plan is changed, so
+        a label that was printed is never another one's.
+        """
+        return batch_offcut_label(self.batch or 0, kind)
+
     def part_of(self, spot: PlannedPlacement) -> PartType:
         """Return what a spot holds."""
         return self.parts[spot.part]
@@ -390,6 +416,29 @@ class Plan:
         return [self.part_of(spot).piece for spot in planned.spots]
 
 
+def _with_offcut_kinds(layouts: tuple[PlannedLayout, ...]) -> tuple[PlannedLayout, ...]:
+    """Give each kind of offcuts a number, from 1 in the order of layouts; those given stay."""
+    if all(len(layout.offcut_kinds) == len(layout.offcuts) for layout in layouts):
+        return layouts
+    known: dict[tuple[str, Length, Length, Grain], int] = {}
+    last = max((kind for layout in layouts for kind in layout.offcut_kinds), default=0)
+    numbered = []
+    for layout in layouts:
+        kinds = layout.offcut_kinds
+        if len(kinds) != len(layout.offcuts):
+            keys = [
+                (layout.sheet.paper, rect.width, rect.height, layout.sheet.grain)
+                for rect in layout.offcuts
+            ]
+            for key in keys:
+                if key not in known:
+                    last += 1
+                    known[key] = last
+            kinds = tuple(known[key] for key in keys)
+        numbered.append(replace(layout, offcut_kinds=kinds))
+    return tuple(numbered)
+
+
 _LARGEST = 10**9
 """No length of a plan is longer than 10 m (240,000,000 fine units), and no number larger."""
 
@@ -400,11 +449,13 @@ def plan_faults(plan: Plan) -> Iterator[str]:
     orders = {NOBODY, *(order.number for order in plan.orders)}
     if len({layout.number for layout in plan.layouts}) != len(plan.layouts):
         yield "two layouts have one number"
+    kinds: dict[int, tuple[str, Length, Length]] = {}
     for layout in plan.layouts:
         sheet, where = layout.sheet, f"layout {layout.number}"
         whole = Rect(0, 0, sheet.width, sheet.height)
         if layout.copies < 1 or layout.number < 1 or min(sheet.width, sheet.height) < 1:
             yield f"{where} has a number that can't be so"
+        yield from _faults_of_offcuts(layout, kinds)
         if not set(layout.dropped) <= set(range(1, layout.copies + 1)):
             yield f"{where} drops a copy that it does not have"
         for spot in layout.spots:
@@ -416,6 +467,16 @@ def plan_faults(plan: Plan) -> Iterator[str]:
                 Rect(spot.x, spot.y, spot.width, spot.height)
             ):
                 yield f"{where} has a piece that does not lie on its sheet"
+
+
+def _faults_of_offcuts(
+    layout: PlannedLayout, kinds: dict[int, tuple[str, Length, Length]]
+) -> Iterator[str]:
+    """Check that offcuts of one kind are equal; `kinds` says how those of other layouts are."""
+    for kind, rect in zip(layout.offcut_kinds, layout.offcuts, strict=True):
+        this = layout.sheet.paper, rect.width, rect.height
+        if kind < 1 or kinds.setdefault(kind, this) != this:
+            yield f"layout {layout.number} has an offcut of a kind that can't be so"
 
 
 def _faults_of_values(value: object) -> Iterator[str]:

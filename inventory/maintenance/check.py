@@ -25,7 +25,6 @@ from inventory.database.tables.enums import (
     BatchStatus,
     OrderStatus,
     Reason,
-    StockKind,
 )
 from inventory.database.tables.ledger import DamagedArea, Movement, Transaction
 from inventory.database.tables.orders import (
@@ -377,9 +376,11 @@ def _ancestors(session: Session) -> _Findings:
 
 
 def _labels(session: Session) -> _Findings:
-    for label, kind, number in session.execute(select(Stock.label, Stock.kind, Stock.number)):
-        if label != label_of(kind, number):
-            yield label, f"{kind} number {number} should have the label {label_of(kind, number)}"
+    rows = session.execute(select(Stock.label, Stock.kind, Stock.number, Stock.batch_id))
+    for label, kind, number, batch in rows:
+        right = label_of(kind, number, batch)
+        if label != right:
+            yield label, f"{kind} number {number} should have the label {right}"
     for label, number in session.execute(select(SupplyItem.label, SupplyItem.id)):
         if label.partition("-")[2] != str(number):
             yield label, f"it is of supply item {number} and should have its number"
@@ -394,28 +395,37 @@ def _damaged_areas(session: Session) -> _Findings:
     for area, stock in session.execute(lines):
         if area.rect.right > stock.width or area.rect.bottom > stock.height:
             yield stock.label, f"its damaged area {area.id} does not lie on it"
+    there = ledger.on_hand_sums()
+    several = (
+        select(Stock.label, there.c.quantity)
+        .join(there, there.c.stock_id == Stock.id)
+        .where(
+            there.c.quantity > 1,
+            Stock.id.in_(
+                select(DamagedArea.stock_id).where(
+                    DamagedArea.transaction_id.not_in(ledger.reversed_transactions())
+                )
+            ),
+        )
+        .order_by(Stock.id)
+    )
+    for label, quantity in session.execute(several):
+        yield label, f"it is damaged, and there can't be {quantity} like it"
 
 
 # --- the ledger --------------------------------------------------------------------------------
 
 
 def _sums(session: Session) -> _Findings:
-    """After no movement were there fewer than none, or two of one offcut."""
+    """After no movement were there fewer than none, or more than there can be."""
     after = func.sum(Movement.change).over(
         partition_by=Movement.stock_id, order_by=Movement.id, rows=(None, 0)
     )
     each = select(
-        Movement.id, Stock.label, Stock.kind, after.label("after")
+        Movement.id, Stock.label, after.label("after")
     ).join(Stock, Movement.stock_id == Stock.id).subquery()  # fmt: skip
-    most = LARGEST_NUMBER
-    wrong = select(each).where(
-        or_(
-            each.c.after < 0,
-            each.c.after > most,
-            (each.c.kind == StockKind.OFFCUT) & (each.c.after > 1),
-        )
-    )
-    for number, label, _, there in session.execute(wrong.order_by(each.c.id)):
+    wrong = select(each).where(or_(each.c.after < 0, each.c.after > LARGEST_NUMBER))
+    for number, label, there in session.execute(wrong.order_by(each.c.id)):
         yield label, f"after movement {number} there would be {there} of it"
 
 
@@ -786,6 +796,56 @@ def _copies_cut(session: Session) -> _Findings:
             done.add(key)
 
 
+def _kept_offcuts(session: Session) -> _Findings:
+    """Check that the offcuts of a batch are those of its plan, and each copy cut left its own."""
+    plans: dict[int, Plan] = {}
+
+    def plan_of_batch(number: int) -> Plan:
+        if number not in plans:
+            plans[number] = _plan(session.get_one(Batch, number).plan)
+        return plans[number]
+
+    piles = select(Stock).where(Stock.batch_id.is_not(None)).order_by(Stock.id)
+    for pile in session.scalars(piles):
+        plan = plan_of_batch(pile.batch_id or 0)
+        for layout in plan.layouts:
+            rect, _ = layout.offcuts_by_kind().get(pile.number, (None, 0))
+            if rect is not None and (layout.sheet.paper, rect.width, rect.height) != (
+                pile.paper.name, pile.width, pile.height
+            ):  # fmt: skip
+                yield pile.label, f"layout {layout.number} of its batch leaves others by that label"
+                break
+    rows = session.execute(
+        select(Transaction, Stock.batch_id, Stock.number, Movement.change)
+        .join(Movement, Movement.transaction_id == Transaction.id)
+        .join(Stock, Movement.stock_id == Stock.id)
+        .where(
+            Transaction.reason == Reason.CUT,
+            Transaction.layout.is_not(None),
+            Transaction.id.not_in(ledger.reversed_transactions()),
+            Movement.reason == Reason.KEPT,
+        )
+        .order_by(Transaction.id)
+    )
+    kept: dict[Transaction, Counter[int]] = defaultdict(Counter)
+    for transaction, batch, number, change in rows:
+        # Before equal offcuts were piles, each had a number that says nothing of its kind.
+        if batch == transaction.batch_id:
+            kept[transaction][number] += change
+    for transaction, kinds in kept.items():
+        plan = plan_of_batch(transaction.batch_id or 0)
+        copies = len(transaction.copies or ())
+        for layout in plan.layouts:
+            if layout.number != transaction.layout:
+                continue
+            planned = Counter({k: n * copies for k, (_, n) in layout.offcuts_by_kind().items()})
+            if planned != kinds:
+                yield (
+                    f"entry {transaction.id}",
+                    f"it kept {kinds.total()} offcuts, and its layout leaves {planned.total()}",
+                )
+
+
 def _usage_by_label(plan: Plan) -> Counter[str]:
     takes: Counter[str] = Counter()
     for layout in plan.layouts:
@@ -848,8 +908,8 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "labels": ("every label is of its kind and number", _labels),
     "places": ("no place stands in itself", _places),
     "origins": ("everything came from what was there before it", _ancestors),
-    "bruises": ("every damaged area lies on its sheet or offcut", _damaged_areas),
-    "sums": ("no sum of movements was ever below zero, or over one of an offcut", _sums),
+    "bruises": ("every damaged area lies on its offcut, of which there is one", _damaged_areas),
+    "sums": ("no sum of movements was ever below zero, or over a million", _sums),
     "supplies": ("no sum of a supply's movements was ever below zero", _supplies),
     "spares": ("there are never fewer than no spare pieces", _spare_pieces),
     "deeds": ("every entry was undone as a whole or not at all", _reversals),
@@ -862,6 +922,7 @@ CHECKS: dict[str, tuple[str, Callable[[Session], _Findings]]] = {
     "changes": ("every order and paper is as its last change made it", _changed),
     "steps": ("every order took steps it may take, and is what the last made of it", _steps),
     "cut": ("no batch cut more than its plan takes", _cut_once),
+    "offcuts": ("every cut left the offcuts of its plan", _kept_offcuts),
     "reservations": ("no sheet is reserved twice", _reservations),
     "content": ("nothing was changed but by Quirebox", _content),
 }
@@ -887,7 +948,7 @@ _STAGES = (
         "plans",
         "designs",
     ),
-    ("orders", "changes", "steps", "batches", "cut", "reservations"),
+    ("orders", "changes", "steps", "batches", "cut", "offcuts", "reservations"),
     ("content",),
 )
 """A later stage relies upon the ones before it."""

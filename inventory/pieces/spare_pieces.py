@@ -242,16 +242,16 @@ def discard_spare_pieces(
 
 def spare_to_offcut(
     session: Session, label: str, quantity: int | None = None, place: str | None = None
-) -> list[Stock]:
-    """Make offcuts of spare pieces: each becomes one of the piece's cut size.
+) -> Stock:
+    """Make offcuts of the piece's cut size out of spare pieces; together they are one pile.
 
     Only a piece without slits, holes or glue, whose outline is a rectangle, is paper as before;
     its score lines are not made yet as long as it is flat.
 
     Returns
     -------
-    list of Stock
-        The new offcuts.
+    Stock
+        The pile of new offcuts.
 
     Raises
     ------
@@ -271,9 +271,11 @@ def spare_to_offcut(
     _add_movement(session, transaction, spare, -quantity, None)
     where = PlaceTree(session).path(spare.place_id) if place is None else place
     line = ReceiptLine(
-        spare.paper.name, (spare.width, spare.height), 1, place=where, grain=GrainAxis.UNKNOWN
-    )
-    return list(put_away_offcuts(session, transaction, [line] * quantity))
+        spare.paper.name, (spare.width, spare.height), quantity, place=where,
+        grain=GrainAxis.UNKNOWN,
+    )  # fmt: skip
+    (pile,) = put_away_offcuts(session, transaction, [line])
+    return pile
 
 
 def _quantity(session: Session, spare: SparePiece, quantity: int | None) -> int:

@@ -32,8 +32,7 @@ from inventory.stock import ledger
 from inventory.stock.condition import damaged_areas_by_stock, grain_of_stock
 from inventory.stock.listing import list_stash, planning_price
 from inventory.stock.lookup import find_stock, get_batch, plan_of
-from inventory.stock.places import PlaceTree
-from inventory.stock.receiving import ReceiptLine, put_away_offcuts
+from inventory.stock.piles import BatchPiles
 from inventory.stock.reservations import available, copies_done
 from nester.core.errors import Hint, Refusal
 from nester.cutting import cutting_minutes
@@ -43,12 +42,12 @@ __all__ = ["PutAway", "cut_batch", "drop_batch", "sheets_taken"]
 
 @dataclass(frozen=True)
 class PutAway:
-    """An offcut that cutting a batch brought into the stash, or spare pieces.
+    """Equal offcuts that cutting a layout brought into the stash, or spare pieces.
 
     Attributes
     ----------
     piece
-        The name of the spare pieces; empty for an offcut.
+        The name of the spare pieces; empty for offcuts.
     """
 
     label: str
@@ -82,8 +81,8 @@ def cut_batch(
     copies
         How many copies of one layout; all that are left, unless given.
     place
-        Where the new offcuts are put: unless given, where the sheet was from which they are cut;
-        nowhere if it is ``""``.
+        Where the new offcuts are put, with what is there of their piles; see
+        `inventory.stock.piles.BatchPiles`.
     seconds
         How long it took to cut all these, if that is reported; see `inventory.production.pace`.
     stand_in
@@ -93,7 +92,7 @@ def cut_batch(
     Returns
     -------
     list of PutAway
-        The new offcuts and spare pieces with the labels to write on them, layout by layout.
+        The new offcuts and spare pieces with their labels, layout by layout.
 
     Raises
     ------
@@ -116,7 +115,7 @@ def cut_batch(
     if chosen is not None:
         left = [next_copies(number, plan, left, each, copies) for each in dict.fromkeys(chosen)]
     put_away = []
-    places = PlaceTree(session)
+    piles = BatchPiles(session, number, place)
     for remaining in left:
         sheet = remaining.layout.sheet
         number_cut = len(remaining.copies)
@@ -132,19 +131,12 @@ def cut_batch(
         cut = replace(plan.as_layout(remaining.layout)[0], copies=number_cut)
         transactions.append((transaction, cutting_minutes(cut, trimmer=plan.trimmer)))
         grain = grain_of_stock(session, stock)
-        where = places.path(stock.place_id) if place is None else place
-        lines = [
-            ReceiptLine(
-                sheet.paper, (rect.width, rect.height), 1, place=where, lot=stock.lot, grain=grain
+        for kind, (rect, each) in remaining.layout.offcuts_by_kind().items():
+            size, quantity = (rect.width, rect.height), each * number_cut
+            pile = piles.put(transaction, kind, size, quantity, stock, grain)
+            put_away.append(
+                PutAway(pile.label, remaining.layout.number, sheet.paper, *size, quantity=quantity)
             )
-            for _ in remaining.copies
-            for rect in remaining.layout.offcuts
-        ]
-        kept = put_away_offcuts(session, transaction, lines, parents=[stock] * len(lines))
-        put_away += [
-            PutAway(new.label, remaining.layout.number, sheet.paper, new.width, new.height)
-            for new in kept
-        ]
         put_away += _put_spares_away(session, transaction, plan, remaining)
     if seconds is not None:
         report_times(session, seconds, transactions)

@@ -12,6 +12,7 @@ from functools import partial
 
 from sqlalchemy.orm import Session
 
+from inventory.core.labels import label_sort_key
 from inventory.core.money import MOST_DECIMALS, floor_to_decimals
 from inventory.core.plan import (
     NOBODY,
@@ -349,9 +350,9 @@ class PlanningData:
             )
         return tuple(planned)
 
-    def _layout_sort_key(self, layout: Layout) -> tuple[str, int, int]:
+    def _layout_sort_key(self, layout: Layout) -> tuple[str, int, tuple[int, int]]:
         row = self.rows[layout.stock]
-        return row.paper.casefold(), -row.width * row.height, int(row.label.partition("-")[2])
+        return row.paper.casefold(), -row.width * row.height, label_sort_key(row.label)
 
     def _shopping_lines(
         self,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
+from inventory.core.labels import label_sort_key
 from inventory.core.money import MOST_DECIMALS, round_to_decimals
 from inventory.core.plan import ShoppingLine
 from inventory.database.tables.enums import StockKind
@@ -97,7 +98,7 @@ def list_buyable_sheets(
     offered_sizes = {(pack.paper, pack.width, pack.height) for pack in listed}
     usual: dict[tuple[str, Length, Length], BuyableSheet] = {}
     sheets = [row for row in rows if row.kind is StockKind.SHEET and row.paper not in covered]
-    for row in sorted(sheets, key=lambda row: int(row.label.partition("-")[2])):
+    for row in sorted(sheets, key=lambda row: label_sort_key(row.label)):
         key = (row.paper, row.width, row.height)
         if key in offered_sizes:
             continue

@@ -13,6 +13,7 @@ from inventory.database.tables.enums import Reason, StockKind
 from inventory.database.tables.ledger import Movement, StockCount
 from inventory.database.tables.stock import Stock
 from inventory.stock import ledger
+from inventory.stock.condition import split_pile
 from inventory.stock.lookup import find_stock
 from inventory.stock.places import get_or_add_place
 from inventory.stock.receiving import ReceiptLine, matching_stock
@@ -31,7 +32,7 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
     Parameters
     ----------
     quantity
-        How many are there, 0 to 1,000,000; of an offcut 0 or 1.
+        How many are there, 0 to 1,000,000; of what is damaged 0 or 1.
 
     Returns
     -------
@@ -44,8 +45,7 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
         If there is no such label, or it can't be that many.
     """
     stock = find_stock(session, label)
-    most = {"most": 1} if stock.kind is StockKind.OFFCUT else {}
-    whole_number(quantity, f"the number of {stock.label}", **most)
+    whole_number(quantity, f"the number of {stock.label}")
     booked = ledger.on_hand(session, stock)
     transaction = ledger.book_transaction(session, Reason.COUNTED, note=why)
     session.add(
@@ -60,7 +60,7 @@ def count_stock(session: Session, label: str, quantity: int, why: str = "") -> M
 
 
 def spoil_stock(session: Session, label: str, quantity: int = 1, why: str = "") -> Movement:
-    """Take spoiled sheets or a spoiled offcut out of the stash.
+    """Take spoiled sheets or offcuts out of the stash.
 
     Raises
     ------
@@ -73,19 +73,21 @@ def spoil_stock(session: Session, label: str, quantity: int = 1, why: str = "") 
 
 
 def set_stock_place(session: Session, label: str, place: str, quantity: int | None = None) -> Stock:
-    """Put sheets, or an offcut, into a place.
+    """Put sheets or offcuts into a place.
+
+    Some of the sheets join equal ones that lie there; some of a pile of offcuts get a new label.
 
     Parameters
     ----------
     place
         A new name makes a new place; an empty one says that nobody knows where it is.
     quantity
-        How many of the sheets; all of them, unless given.
+        How many of them; all, unless given.
 
     Returns
     -------
     Stock
-        What lies there now: under its own label if other sheets stay where they were.
+        What lies there now: under another label if others stay where they were.
 
     Raises
     ------
@@ -112,6 +114,10 @@ def set_stock_place(session: Session, label: str, place: str, quantity: int | No
     transaction = ledger.book_transaction(session, Reason.MOVED)
     line = ReceiptLine(stock.paper.name, (stock.width, stock.height), quantity, stock.price, place,
                 stock.note, stock.lot, margins=stock.margins)  # fmt: skip
+    if stock.kind is StockKind.OFFCUT:
+        if where is stock.place:
+            raise Refusal(f"{stock.label} lies there already")
+        return split_pile(session, transaction, stock, line)
     (target,) = matching_stock(session, [line])
     if target.id == stock.id:
         raise Refusal(f"{stock.label} lies there already")

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
+    from inventory.database.tables.ledger import Transaction
+
 __all__ = [
     "CORNERS",
     "book_damage",
@@ -55,6 +57,7 @@ __all__ = [
     "read_distance",
     "read_margins",
     "size_of",
+    "split_pile",
 ]
 
 CORNERS = ("top-left", "top-right", "bottom-left", "bottom-right")
@@ -184,7 +187,7 @@ def book_damage(
 ) -> Stock:
     """Book that a part of a sheet or an offcut can't be used any more.
 
-    A sheet of a pile leaves it and becomes an offcut of full size, with its own label.
+    One of a pile leaves it and gets a label of its own; a sheet becomes an offcut of full size.
 
     Parameters
     ----------
@@ -211,19 +214,42 @@ def book_damage(
         _check_unreserved(session, stock)
     transaction = ledger.book_transaction(session, Reason.DAMAGED, note=why)
     damaged = stock
-    if stock.kind is StockKind.SHEET:
-        ledger.book_movement(session, stock, -1, Reason.DAMAGED, transaction=transaction)
+    if _is_pile(session, stock):
         line = ReceiptLine(
-            stock.paper.name, (stock.width, stock.height), 1, note=stock.note, lot=stock.lot,
-            margins=stock.margins, grain=grain_of_stock(session, stock),
+            stock.paper.name, (stock.width, stock.height), 1,
+            stock.price if stock.kind is StockKind.OFFCUT else None,
+            PlaceTree(session).path(stock.place_id), stock.note, stock.lot, margins=stock.margins,
         )  # fmt: skip
-        (damaged,) = put_away_offcuts(
-            session, transaction, [line], reason=Reason.DAMAGED, parents=[stock]
-        )
-        damaged.place = stock.place
+        damaged = split_pile(session, transaction, stock, line)
     session.add(DamagedArea(transaction_id=transaction.id, stock_id=damaged.id, **at._asdict()))
     session.flush()
     return damaged
+
+
+def _is_pile(session: Session, stock: Stock) -> bool:
+    """Whether there are, were or may come several of that label."""
+    return (
+        stock.kind is StockKind.SHEET
+        or stock.batch_id is not None
+        or ledger.most_ever(session, stock) > 1
+    )
+
+
+def split_pile(
+    session: Session, transaction: Transaction, stock: Stock, line: ReceiptLine
+) -> Stock:
+    """Take some of a pile apart as offcuts with a new label, whose grain runs as theirs does.
+
+    Parameters
+    ----------
+    line
+        What they are like now, how many, and where they are put.
+    """
+    reason = transaction.reason
+    ledger.book_movement(session, stock, -line.quantity, reason, transaction=transaction)
+    line = replace(line, grain=grain_of_stock(session, stock))
+    (apart,) = put_away_offcuts(session, transaction, [line], reason=reason, parents=[stock])
+    return apart
 
 
 def damage_in_corner(
@@ -306,7 +332,7 @@ def _check_unreserved(session: Session, stock: Stock) -> None:
     there = ledger.on_hand(session, stock)
     ledger.check_quantity(stock, there, -1)
     if not available(session, stock)[stock.label]:
-        which = "it" if stock.kind is StockKind.OFFCUT else "all of it"
+        which = "it" if there == 1 and stock.kind is StockKind.OFFCUT else "all of it"
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved {which}; drop that batch first, record"
             " the damage and plan again"
@@ -322,7 +348,7 @@ def change_margins(
     *,
     reserved_too: bool = False,
 ) -> Stock:
-    """Book that more, or less, can't be used along the edges of sheets or of an offcut.
+    """Book that more, or less, can't be used along the edges of sheets or of offcuts.
 
     What plans have been made with stays as it is: it gets another label, that of equal sheets if
     there are any, and takes its damaged areas and its grain along.
@@ -330,7 +356,7 @@ def change_margins(
     Parameters
     ----------
     quantity
-        How many of the sheets; all of them, unless given.
+        How many of them; all, unless given.
     reserved_too
         Whether they may be some that a batch has reserved, which must then be planned again.
 
@@ -366,10 +392,7 @@ def change_margins(
         changes = [(stock, -number, Reason.MOVED), (target, number, Reason.MOVED)]
         ledger.book_movements(session, transaction, changes)
         return target
-    ledger.book_movement(session, stock, -1, Reason.MOVED, transaction=transaction)
-    # Only an offcut has a grain of its own; the grain of sheets is their paper's.
-    line = replace(line, grain=grain_of_stock(session, stock))
-    (target,) = put_away_offcuts(session, transaction, [line], reason=Reason.MOVED, parents=[stock])
+    target = split_pile(session, transaction, stock, line)
     _check_usable_area_left(target, damaged)
     session.add_all(
         DamagedArea(transaction_id=transaction.id, stock_id=target.id, **rect._asdict())
@@ -383,7 +406,7 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
     free = available(session, stock)[stock.label]
     if number <= free:
         return
-    if stock.kind is StockKind.OFFCUT:
+    if stock.kind is StockKind.OFFCUT and there == 1:
         raise Refusal(
             f"{stock.label} has a plan: a batch has reserved it; drop that batch first, change the"
             " margins and plan again"
@@ -395,7 +418,7 @@ def _check_others_unreserved(session: Session, stock: Stock, there: int, number:
 
 
 def book_grain(session: Session, label: str, grain: GrainAxis | str, why: str = "") -> Stock:
-    """Book along which side of an offcut its grain runs.
+    """Book along which side of an offcut, or of all of a pile, its grain runs.
 
     Raises
     ------

@@ -11,7 +11,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from inventory.core.table_files import CheckedLine, apply_lines, check_count, read_list
-from inventory.core.text import clean_name, clean_note, fold, shorten, whole_number
+from inventory.core.text import clean_name, clean_note, fold, shorten
 from inventory.database.tables.enums import Grain, GrainAxis, Pattern, Reason
 from inventory.stock.condition import read_margins
 from inventory.stock.ledger import book_transaction
@@ -43,10 +43,6 @@ __all__ = [
     "read_offcuts",
     "read_sheets",
 ]
-
-_MOST_OFFCUTS = 1000
-"""Each offcut gets its own label, so more of them in one line are a slip."""
-
 
 # --- papers ------------------------------------------------------------------------------------
 
@@ -184,7 +180,7 @@ def read_offcuts(session: Session, path: Path, unit: Unit) -> list[ReceiptLine]:
 def import_offcuts(
     session: Session, path: Path, unit: Unit, *, reason: Reason = Reason.KEPT
 ) -> int:
-    """Put the offcuts of a list into the stash, each under its own label.
+    """Put the offcuts of a list into the stash, those of a line under a label of their own.
 
     Parameters
     ----------
@@ -209,8 +205,7 @@ def import_offcuts(
 
 
 def _read_offcut_count(text: str) -> int:
-    number = check_count(text) if text else 1
-    return whole_number(number, "the number of offcuts", least=1, most=_MOST_OFFCUTS)
+    return check_count(text) if text else 1
 
 
 class _LineReader:

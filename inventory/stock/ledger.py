@@ -8,6 +8,7 @@ table is one transaction: its movements are booked, and undone, together.
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import func, insert, or_, select
@@ -16,11 +17,11 @@ from sqlalchemy.orm import joinedload
 from inventory.core.changes import ENTRIES
 from inventory.core.text import LARGEST_NUMBER, clean_note
 from inventory.database.tables.enums import Reason, StockKind
-from inventory.database.tables.ledger import Movement, Transaction
+from inventory.database.tables.ledger import DamagedArea, Movement, Transaction
 from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from sqlalchemy import ColumnElement, Select, Subquery
     from sqlalchemy.orm import InstrumentedAttribute, Session
@@ -36,6 +37,7 @@ __all__ = [
     "book_supply_movement",
     "book_transaction",
     "check_quantity",
+    "most_ever",
     "not_in_force",
     "on_hand",
     "on_hand_by_stock",
@@ -120,13 +122,16 @@ def book_movement(
     Raises
     ------
     Refusal
-        If fewer are there than are taken, or more would be there than there can be: 1,000,000
-        sheets, one offcut.
+        If fewer are there than are taken, or more would be there than there can be: 1,000,000,
+        or one if it is damaged.
     ValueError
         If the reason does not go with the change: a mistake of the program's.
     """
     _check_reason(reason, change)
-    check_quantity(stock, on_hand(session, stock), change)
+    there = on_hand(session, stock)
+    check_quantity(stock, there, change)
+    if change > 0:
+        _check_damaged(session, {stock.id: there + change}, [stock])
     if transaction is None:
         transaction = book_transaction(session, reason, note=note, at=at, batch=batch)
     movement = Movement(**_movement_values(stock, change, reason, transaction))
@@ -145,11 +150,13 @@ def book_movements(
     Refusal
         As of `book_movement`; nothing has been booked then.
     """
-    there = on_hand_by_stock(session, {stock.id: stock for stock, _, _ in changes}.values())
+    stocks = {stock.id: stock for stock, _, _ in changes}
+    there = on_hand_by_stock(session, stocks.values())
     for stock, change, reason in changes:
         _check_reason(reason, change)
         check_quantity(stock, there[stock.id], change)
         there[stock.id] += change
+    _check_damaged(session, there, stocks.values())
     # One statement: the unit of work would send a row a statement, as lines refer to lines.
     if changes:
         session.execute(
@@ -253,12 +260,12 @@ def reverse_transaction(
     )
     if session.scalar(part.limit(1)) is not None:
         raise Refusal(f"a part of entry {transaction.id} has been undone already")
-    there = on_hand_by_stock(
-        session, {movement.stock_id: movement.stock for movement in movements}.values()
-    )
+    stocks = {movement.stock_id: movement.stock for movement in movements}
+    there = on_hand_by_stock(session, stocks.values())
     for movement in movements:
         check_quantity(movement.stock, there[movement.stock_id], -movement.change)
         there[movement.stock_id] -= movement.change
+    _check_damaged(session, there, stocks.values())
     back = Transaction(
         reason=Reason.UNDONE, note=clean_note(note), at=datetime.now(UTC), batch=transaction.batch,
         undoes_id=transaction.id,
@@ -311,22 +318,44 @@ def check_quantity(stock: Stock, there: int, change: int) -> None:
     Raises
     ------
     Refusal
-        If there would be less than none, more than 1,000,000 sheets, or an offcut twice.
+        If there would be less than none, or more than 1,000,000.
     """
     after = there + change
     if after < 0:
-        if stock.kind is StockKind.OFFCUT:
+        if stock.kind is StockKind.OFFCUT and not there:
             raise Refusal(f"offcut {stock.label} is not in the stash any more")
         raise Refusal(f"{stock.label} has {there:,} on hand, so {-change:,} can't be taken from it")
-    if stock.kind is StockKind.OFFCUT and after > 1:
-        raise Refusal(
-            f"offcut {stock.label} is in the stash already; each offcut is one of its kind"
-        )
     if after > LARGEST_NUMBER:
         raise Refusal(
             f"{stock.label} has {there:,} on hand, and {change:,} more would be over"
             f" {LARGEST_NUMBER:,}"
         )
+
+
+def _check_damaged(session: Session, there: Mapping[int, int], stocks: Iterable[Stock]) -> None:
+    """Refuse to have several of what is damaged: no two are damaged alike.
+
+    Parameters
+    ----------
+    there
+        How many there would be, by `Stock.id`.
+    """
+    several = [stock for stock in stocks if stock.kind is StockKind.OFFCUT and there[stock.id] > 1]
+    if not several:
+        return
+    damaged = select(DamagedArea.stock_id).where(
+        DamagedArea.stock_id.in_([stock.id for stock in several]),
+        DamagedArea.transaction_id.not_in(reversed_transactions()),
+    )
+    for number in session.scalars(damaged.limit(1)):
+        label = next(stock.label for stock in several if stock.id == number)
+        raise Refusal(f"{label} is damaged, so there is only one like it")
+
+
+def most_ever(session: Session, stock: Stock) -> int:
+    """Return how many there were at most, after any of its movements."""
+    changes = select(Movement.change).where(Movement.stock_id == stock.id).order_by(Movement.id)
+    return max(accumulate(session.scalars(changes)), default=0)
 
 
 def on_hand(session: Session, stock: Stock) -> int:

@@ -58,7 +58,7 @@ __all__ = [
 
 
 class StashRow(NamedTuple):
-    """Equal sheets, or one offcut, as the stash lists them.
+    """Equal sheets, or equal offcuts, as the stash lists them.
 
     Attributes
     ----------
@@ -288,7 +288,7 @@ def _stash_columns(include_empty: bool, empty_sheets: bool) -> Select[*tuple[Any
         .join(Paper, Stock.paper_id == Paper.id)
         .join(on_hand, on_hand.c.stock_id == Stock.id, isouter=include_empty or empty_sheets)
         .order_by(
-            Paper.name_key, Stock.kind.desc(), (Stock.width * Stock.height).desc(), Stock.number
+            Paper.name_key, Stock.kind.desc(), (Stock.width * Stock.height).desc(), Stock.id
         )
     )  # fmt: skip
     if include_empty:
@@ -405,7 +405,7 @@ def _area_prices(session: Session, papers: Collection[str] | None = None) -> dic
 
 
 def planning_cost(shop: Shop, row: StashRow) -> Decimal:
-    """Return what using one sheet or the offcut counts in a plan's cost.
+    """Return what using one sheet or offcut counts in a plan's cost.
 
     That is its own price if it has one.  Else an offcut counts at its share, by area, of the
     price of the paper's cheapest sheets (also when none of them is left), times the percentage

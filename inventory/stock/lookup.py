@@ -1,4 +1,4 @@
-"""By what things in the book are found: labels (``S-1``, ``K-1``) and names."""
+"""By what things in the book are found: labels (``S-1``, ``K-1``, ``K4-1``) and names."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, TypeVar
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
+from inventory.core.labels import batch_offcut_label, read_batch_offcut
 from inventory.core.text import LONGEST_NAME, did_you_mean, fold, shorten
 from inventory.database.tables.enums import StockKind
 from inventory.database.tables.orders import Batch
 from inventory.database.tables.stock import Paper, Stock
-from inventory.stock.offcut_marks import read_mark, stock_of_mark
-from nester.core.errors import Refusal
+from inventory.stock.offcut_marks import label_of_mark, read_mark
+from nester.core.errors import Hint, Refusal
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -34,9 +35,9 @@ _LABEL_PREFIXES = {StockKind.SHEET: "S", StockKind.OFFCUT: "K"}
 
 
 def find_stock(session: Session, label: str) -> Stock:
-    """Return the sheets or the offcut of that label, as in ``S-1`` or ``k-12``.
+    """Return the sheets or the offcuts of that label, as in ``S-1``, ``k-12`` or ``K4-1``.
 
-    An offcut is also found by the mark that its cut sheet printed (`inventory.stock.offcut_marks`).
+    Offcuts are also found by the marks that cut sheets had before (`inventory.stock.offcut_marks`).
 
     Raises
     ------
@@ -46,14 +47,29 @@ def find_stock(session: Session, label: str) -> Stock:
     written = fold(label).upper()
     mark = read_mark(written)
     if mark is not None:
-        return stock_of_mark(session, mark)
+        written = label_of_mark(session, mark)
     stock = session.scalar(select(Stock).where(Stock.label == written))
     if stock is None:
+        _refuse_uncut(session, written)
         raise Refusal(
             f"nothing in the stash has the label '{shorten(label)}';"
-            " sheets have labels like S-1, offcuts like K-1; a cut sheet's marks are like 4-17-2"
+            " sheets have labels like S-1, offcuts like K-1, or K4-1 if batch 4 left them"
         )
     return stock
+
+
+def _refuse_uncut(session: Session, label: str) -> None:
+    """Say of the label of a batch's offcuts that they are planned, and not cut yet."""
+    named = read_batch_offcut(label)
+    batch = None if named is None else session.get(Batch, named.batch)
+    if named is None or batch is None:
+        return
+    for layout in plan_of(batch).layouts:
+        if named.kind in layout.offcut_kinds:
+            raise Refusal(
+                f"none of {label} is in the stash, as no layout that leaves it is recorded as cut",
+                Hint("record it", "batch cut", (str(batch.id), "--layout", str(layout.number))),
+            )
 
 
 def find_named(session: Session, what: type[_Named], name: str) -> _Named:
@@ -80,11 +96,14 @@ def find_named(session: Session, what: type[_Named], name: str) -> _Named:
 
 def next_number(session: Session, kind: StockKind) -> int:
     """Return the next free number; rows are never deleted, so no label comes twice."""
-    return (session.scalar(select(func.max(Stock.number)).where(Stock.kind == kind)) or 0) + 1
+    last = select(func.max(Stock.number)).where(Stock.kind == kind, Stock.batch_id.is_(None))
+    return (session.scalar(last) or 0) + 1
 
 
-def label_of(kind: StockKind, number: int) -> str:
-    """Return the label with a number."""
+def label_of(kind: StockKind, number: int, batch: int | None = None) -> str:
+    """Return the label with a number, of offcuts perhaps among those of a batch."""
+    if batch is not None:
+        return batch_offcut_label(batch, number)
     return f"{_LABEL_PREFIXES[kind]}-{number}"
 
 

@@ -1,7 +1,7 @@
-"""Marks of offcuts, as cut sheets print them before the book has given labels.
+"""Marks that cut sheets had for offcuts before the labels of these were known.
 
-``4-17-2`` is the second offcut of layout 17 of batch 4; ``4-17-2.3`` that of the third copy.  Once
-the layout is booked as cut, the mark leads to the label.
+``4-17-2`` was the second offcut of layout 17 of batch 4; ``4-17-2.3`` that of the third copy.  No
+cut sheet prints them any more; those that were printed lead to the labels.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from inventory.database.tables.ledger import Movement, Transaction
 from inventory.database.tables.orders import Batch
 from inventory.database.tables.stock import Stock
 from inventory.stock.ledger import reversed_transactions
-from nester.core.errors import Hint, Refusal
+from nester.core.errors import Refusal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from inventory.core.plan import Plan
 
-__all__ = ["OffcutMark", "kept_offcuts", "read_mark", "stock_of_mark"]
+__all__ = ["OffcutMark", "label_of_mark", "labels_of_single_offcuts", "read_mark"]
 
 _MARK = re.compile(r"([1-9][0-9]{0,8})-([1-9][0-9]{0,5})-([1-9][0-9]{0,3})(?:\.([1-9][0-9]{0,5}))?")
 
@@ -49,10 +49,10 @@ def read_mark(written: str) -> OffcutMark | None:
     return OffcutMark(int(batch), int(layout), int(offcut), int(copy) if copy else None)
 
 
-def kept_offcuts(
+def labels_of_single_offcuts(
     session: Session, batch: Batch, plan: Plan
-) -> Mapping[tuple[int, int, int], Stock]:
-    """Return what cutting a batch has put into the stash.
+) -> Mapping[tuple[int, int, int], str]:
+    """Return the labels of offcuts that were put away one by one, before equal ones were piles.
 
     Returns
     -------
@@ -60,35 +60,37 @@ def kept_offcuts(
         By layout, copy from 1 and place among the layout's offcuts, from 0.
     """
     query = (
-        select(Movement, Transaction)
-        .join(Transaction, Movement.transaction_id == Transaction.id)
+        select(Transaction, Stock.label)
+        .join(Movement, Movement.transaction_id == Transaction.id)
+        .join(Stock, Movement.stock_id == Stock.id)
         .where(
             Transaction.batch_id == batch.id,
             Transaction.reason == Reason.CUT,
             Transaction.id.not_in(reversed_transactions()),
+            Movement.reason == Reason.KEPT,
+            Stock.batch_id.is_(None),
         )
-        .where(Movement.reason == Reason.KEPT)
         .order_by(Transaction.id, Movement.id)
     )
-    kept: dict[tuple[int, tuple[int, ...]], list[Stock]] = defaultdict(list)
-    for movement, transaction in session.execute(query):
-        kept[transaction.layout or 0, tuple(transaction.copies or ())].append(movement.stock)
-    found = {}
-    for (number, copies), of_deed in kept.items():
+    put_away: dict[tuple[int, tuple[int, ...]], list[str]] = defaultdict(list)
+    for transaction, label in session.execute(query):
+        put_away[transaction.layout or 0, tuple(transaction.copies or ())].append(label)
+    found: dict[tuple[int, int, int], str] = {}
+    for (number, copies), labels in put_away.items():
         offcuts = len(plan.layout(number).offcuts)
-        spots = [(copy, place) for copy in copies for place in range(offcuts)]
-        for (copy, place), stock in zip(spots, of_deed, strict=False):
-            found[number, copy, place] = stock
+        spots = [(number, copy, place) for copy in copies for place in range(offcuts)]
+        found.update(zip(spots, labels, strict=False))
     return found
 
 
-def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
-    """Return the offcut that a mark leads to.
+def label_of_mark(session: Session, mark: OffcutMark) -> str:
+    """Return the label that a mark leads to.
 
     Raises
     ------
     Refusal
-        If no such offcut was cut yet, or it was cut several times and the mark does not say which.
+        If no batch has planned such an offcut, or the copies of the layout have several labels
+        and the mark does not say which copy it is of.
     """
     from inventory.core.plan import plan_from_json
 
@@ -96,27 +98,26 @@ def stock_of_mark(session: Session, mark: OffcutMark) -> Stock:
     written = f"{number}-{layout}-{offcut}"
     batch = session.get(Batch, number)
     plan = None if batch is None else plan_from_json(batch.plan)
-    layouts = () if plan is None else [row for row in plan.layouts if row.number == layout]
-    if (
-        batch is None
-        or plan is None
-        or not any(offcut <= len(layout.offcuts) for layout in layouts)
-    ):
+    planned = (
+        None
+        if plan is None
+        else next(
+            (row for row in plan.layouts if row.number == layout and offcut <= len(row.offcuts)),
+            None,
+        )
+    )
+    if batch is None or plan is None or planned is None:
         raise Refusal(f"no batch has planned an offcut with the mark '{written}'")
-    found = {
-        copy: stock
-        for (its_layout, copy, place), stock in kept_offcuts(session, batch, plan).items()
-        if (its_layout, place + 1) == (layout, offcut) and wanted in (None, copy)
+    single = labels_of_single_offcuts(session, batch, plan)
+    pile = plan.offcut_label(planned.offcut_kinds[offcut - 1])
+    labels = {
+        copy: single.get((layout, copy, offcut - 1), pile)
+        for copy in range(1, planned.copies + 1)
+        if wanted in (None, copy)
     }
-    if not found:
-        raise Refusal(
-            f"the offcut marked '{written}' has no label yet, as its layout is not recorded as cut",
-            Hint("record it", "batch cut", (str(number), "--layout", str(layout))),
-        )
-    if len(found) > 1:
-        which = ", ".join(
-            f"{written}.{copy} is {found_stock.label}" for copy, found_stock in found.items()
-        )
-        raise Refusal(f"'{written}' was cut {len(found)} times: {which}")
-    (stock,) = found.values()
-    return stock
+    if not labels:
+        raise Refusal(f"no batch has planned an offcut with the mark '{written}.{wanted}'")
+    if len(set(labels.values())) > 1:
+        which = ", ".join(f"{written}.{copy} is {label}" for copy, label in labels.items())
+        raise Refusal(f"'{written}' has several labels: {which}")
+    return next(iter(labels.values()))

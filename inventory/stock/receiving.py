@@ -56,7 +56,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class ReceiptLine:
-    """Equal sheets, or offcuts of one size, that come at once.
+    """Equal sheets, or equal offcuts, that come at once.
 
     Attributes
     ----------
@@ -207,6 +207,7 @@ def add_offcut(
     session: Session,
     paper: str,
     size: Size | tuple[Length, Length],
+    quantity: int = 1,
     *,
     price: Decimal | None = None,
     place: str | None = None,
@@ -218,12 +219,14 @@ def add_offcut(
     reason: Reason = Reason.KEPT,
     at: datetime | None = None,
 ) -> Stock:
-    """Put one offcut into the stash under its own label.
+    """Put an offcut, or a pile of equal ones, into the stash under a new label.
 
     Parameters
     ----------
+    quantity
+        How many; 1 to 1,000,000.
     price
-        What it counts in a plan; by its size (see `inventory.stock.listing.planning_cost`), unless
+        What one counts in a plan; by its size (see `inventory.stock.listing.planning_cost`), unless
         given.
     margins, grain
         See `ReceiptLine`.
@@ -247,7 +250,7 @@ def add_offcut(
             " cut from it"
         )
     transaction = ledger.book_transaction(session, reason, note=note, at=at, batch=batch)
-    line = ReceiptLine(paper, size, 1, price, place, note, margins=margins, grain=grain)
+    line = ReceiptLine(paper, size, quantity, price, place, note, margins=margins, grain=grain)
     (stock,) = put_away_offcuts(session, transaction, [line], reason=reason, parents=[cut_from])
     return stock
 
@@ -260,12 +263,10 @@ def put_away_offcuts(
     reason: Reason = Reason.KEPT,
     parents: Sequence[Stock | None] | None = None,
 ) -> list[Stock]:
-    """Put offcuts into the stash as a part of a transaction, each with a new label.
+    """Put offcuts into the stash as a part of a transaction, those of a line under a new label.
 
     Parameters
     ----------
-    lines
-        A line of several is as many offcuts.
     parents
         What each line was cut from, if that is known.
 
@@ -274,8 +275,12 @@ def put_away_offcuts(
     Refusal
         If there is no such paper, or something can't be so.
     """
-    stocks = _StockMatcher(session, lines).put_offcuts(lines, parents or [None] * len(lines))
-    ledger.book_movements(session, transaction, [(stock, 1, reason) for stock in stocks])
+    matcher = _StockMatcher(session, lines, "offcuts")
+    stocks = matcher.put_offcuts(lines, parents or [None] * len(lines))
+    ledger.book_movements(
+        session, transaction,
+        [(stock, line.quantity, reason) for stock, line in zip(stocks, lines, strict=True)],
+    )  # fmt: skip
     return stocks
 
 
@@ -285,7 +290,9 @@ _StockKey = tuple[int, Length, Length, Margins, Decimal | None, int | None, str]
 class _StockMatcher:
     """What putting many lines away needs of the book, read once."""
 
-    def __init__(self, session: Session, lines: Iterable[ReceiptLine]) -> None:
+    def __init__(
+        self, session: Session, lines: Iterable[ReceiptLine], what: str = "sheets"
+    ) -> None:
         self._session = session
         self._places = PlaceTree(session)
         self._papers: dict[str, Paper] = {}
@@ -295,7 +302,7 @@ class _StockMatcher:
             with _error_location(line):
                 if line.paper not in self._papers:
                     self._papers[line.paper] = find_paper(session, line.paper)
-                whole_number(line.quantity, "the number of sheets", least=1)
+                whole_number(line.quantity, f"the number of {what}", least=1)
                 self._fields(line)
                 if line.place not in checked:
                     self._places.check(line.place)
@@ -347,13 +354,12 @@ class _StockMatcher:
     def put_offcuts(
         self, lines: Sequence[ReceiptLine], parents: Sequence[Stock | None]
     ) -> list[Stock]:
-        """Return a new stock for each offcut."""
+        """Return a new stock for each line."""
         number = next_number(self._session, StockKind.OFFCUT)
         fresh: list[dict[str, Any]] = []
         for line, parent in zip(lines, parents, strict=True):
             with _error_location(line):
-                for _ in range(line.quantity):
-                    fresh.append(self._values(line, StockKind.OFFCUT, number + len(fresh), parent))
+                fresh.append(self._values(line, StockKind.OFFCUT, number + len(fresh), parent))
         return self._insert(fresh)
 
     def _insert(self, fresh: list[dict[str, Any]]) -> list[Stock]:
@@ -362,7 +368,9 @@ class _StockMatcher:
             return []
         self._session.execute(insert(Stock), fresh)
         kind, first = fresh[0]["kind"], fresh[0]["number"]
-        added = select(Stock).where(Stock.kind == kind, Stock.number >= first)
+        added = select(Stock).where(
+            Stock.kind == kind, Stock.number >= first, Stock.batch_id.is_(None)
+        )
         return list(self._session.scalars(added.order_by(Stock.number)))
 
     def _equal_sheets(self) -> dict[_StockKey, Stock]:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Required, TypedDict, Unpack
 
-from sqlalchemy import case, exists, func, select
+from sqlalchemy import case, exists, func, literal, select
 
 from inventory.core.text import fold, shorten
 from inventory.database.tables.enums import Pattern, StockKind
@@ -209,9 +209,7 @@ def find_page(
     query = query.where(Stock.paper_id.in_(ids)).order_by(None)
     if any(distances.values()):
         query = query.order_by(case({id_: n for n, id_ in enumerate(ids)}, value=Stock.paper_id))
-    query = query.order_by(
-        Paper.name_key, Stock.width * Stock.height, Stock.kind.desc(), Stock.number
-    )
+    query = query.order_by(Paper.name_key, Stock.width * Stock.height, Stock.kind.desc(), Stock.id)
     if older_than is not None:
         before = Movement.at < sought["now"] - older_than
         query = query.where(exists().where(Movement.stock_id == Stock.id, before))
@@ -262,10 +260,12 @@ def _first_movement_times(session: Session, labels: Sequence[str] | None) -> dic
 
 @dataclass(frozen=True)
 class OffcutForPiece:
-    """An offcut in which a piece has room.
+    """Equal offcuts in which a piece has room.
 
     Attributes
     ----------
+    free
+        How many of them nobody has reserved.
     turned
         Whether the piece must lie a quarter turn.
     spare
@@ -277,6 +277,7 @@ class OffcutForPiece:
     width: Length
     height: Length
     place: str | None
+    free: int
     turned: bool
     spare: int
 
@@ -326,18 +327,19 @@ def offcuts_for(
         return True if may_turn and fits_on(sheet, (height, width), turned=False) else None
 
     damaged = damaged_sheets(session, (Stock.kind == StockKind.OFFCUT) & (upright | lying))
+    reserved = reserved_quantities(session)
+    taken = case(dict(reserved), value=Stock.label, else_=0) if reserved else literal(0)
     in_vain = [stock for stock, known in damaged.items() if lies_so(*known) is None]
     query = (
-        select(Stock, Paper.name, Paper.pattern)
+        select(Stock, Paper.name, Paper.pattern, there)
         .join(Paper, Stock.paper_id == Paper.id)
         .where(
             Stock.kind == StockKind.OFFCUT,
             upright | lying,
             Stock.id.not_in(in_vain),
-            Stock.label.not_in(reserved_quantities(session)),
-            there > 0,
+            there > taken,
         )
-        .order_by(Stock.width * Stock.height, Stock.number)
+        .order_by(Stock.width * Stock.height, Stock.id)
         .limit(most)
     )
     if papers:
@@ -345,7 +347,7 @@ def offcuts_for(
         query = query.where(Stock.paper_id.in_(ids))
     places = PlaceTree(session)
     found: list[OffcutForPiece] = []
-    for stock, paper, pattern in session.execute(query):
+    for stock, paper, pattern, number in session.execute(query):
         plain = Sheet(
             stock.label, stock.width, stock.height, None, Fraction(0), margins=stock.margins
         )
@@ -354,6 +356,15 @@ def offcuts_for(
         where = places.path(stock.place_id)
         turned = bool(lies_so(sheet, pattern))
         found.append(
-            OffcutForPiece(stock.label, paper, stock.width, stock.height, where, turned, spare)
+            OffcutForPiece(
+                stock.label,
+                paper,
+                stock.width,
+                stock.height,
+                where,
+                int(number) - reserved[stock.label],
+                turned,
+                spare,
+            )
         )
     return found

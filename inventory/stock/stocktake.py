@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from sqlalchemy import func, select
 
 from inventory.core.table_files import check_count, read_list
-from inventory.core.text import whole_number
-from inventory.database.tables.enums import Reason, StockKind
+from inventory.database.tables.enums import Reason
 from inventory.database.tables.ledger import Movement, StockCount, Transaction
 from inventory.database.tables.stock import Paper, Stock
 from inventory.stock import ledger
@@ -196,8 +195,6 @@ def _check(stock: Stock, count: CountLine, booked: int, seen: set[int]) -> None:
     if stock.id in seen:
         raise Refusal(f"{stock.label} is counted twice; add the two numbers up")
     seen.add(stock.id)
-    if stock.kind is StockKind.OFFCUT:
-        whole_number(count.counted, f"the number of {stock.label}", most=1)
     if count.book_quantity is not None and count.book_quantity != booked:
         raise Refusal(
             f"there were {count.book_quantity} of {stock.label} when the sheet was"

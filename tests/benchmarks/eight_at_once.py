@@ -118,7 +118,8 @@ def cut(shop: ShopFile, account: Account, rng: random.Random) -> None:
             account.sheets[one.layout.sheet.label] -= len(copies)
             account.copies.update((number, one.layout.number, copy) for copy in copies)
             account.movements += 1
-    account.sheets.update(one.label for one in kept)
+    for one in kept:
+        account.sheets[one.label] += one.quantity
     account.movements += len(kept)
 
 

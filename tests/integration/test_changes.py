@@ -587,11 +587,14 @@ def test_spare_pieces_are_thrown_away_or_become_offcuts(table: Table) -> None:
     do(table, cut_batch, 1)
     do(table, cancel_order, 1)
     assert do(table, discard_spare_pieces, "c-1", 1) == 1
-    (stock,) = do(table, spare_to_offcut, "C-1", 1)
+    stock = do(table, spare_to_offcut, "C-1", 1)
     assert spares(table) == {"C-1": 1}
     assert (stock.width, stock.height) == (cm(40), cm(40))
     undo_last(table)
     assert spares(table) == {"C-1": 2}
+    pile = do(table, spare_to_offcut, "C-1", 2)
+    assert table.on_hand()[pile.label] == 2
+    undo_last(table)
     with pytest.raises(Refusal, match="there are 2 of C-1, not 3"):
         do(table, discard_spare_pieces, "C-1", 3)
     with pytest.raises(Refusal, match="no spare piece has the label 'C-9'"):

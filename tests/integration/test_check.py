@@ -67,8 +67,23 @@ HARM = {
          f"{MOVE} (1, 9, 'received', {NOW}, '', NULL, NULL)"],
         {("sums", "S-1")},
     ),
-    "an offcut twice": (
-        [f"{MOVE} (2, 1, 'counted', {NOW}, '', NULL, NULL)"], {("sums", "K-1")},
+    "a damaged offcut twice": (
+        ["INSERT INTO bruise (deed_id, stock_id, x, y, width, height) VALUES (2, 2, 0, 0, 9, 9)",
+         f"{MOVE} (2, 1, 'counted', {NOW}, '', NULL, NULL)"],
+        {("bruises", "K-1")},
+    ),
+    "more than a million": (
+        [f"{MOVE} (2, 1000000, 'counted', {NOW}, '', NULL, NULL)"], {("sums", "K-1")},
+    ),
+    "the label of another batch's offcuts": (
+        ["UPDATE stock SET batch_id = 2 WHERE label = 'K1-1'"], {("labels", "K1-1")},
+    ),
+    "another size than the plan's": (
+        ["UPDATE stock SET width = width - 1 WHERE label = 'K1-1'"], {("offcuts", "K1-1")},
+    ),
+    "fewer offcuts than the plan's": (
+        ["UPDATE movement SET change = 1 WHERE reason = 'kept' AND change = 2"],
+        {("offcuts", "entry")},
     ),
     "a counter-movement by half": (
         [f"{MOVE} (1, 2, 'undone', {NOW}, '', NULL, 5)"], {("undone", "movement")},

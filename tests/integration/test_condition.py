@@ -195,7 +195,7 @@ def test_an_offcut_with_other_margins_takes_bruises_and_grain_along(table: Table
             "batches have reserved 1 of the 5 S-1; change at most 4, or drop a batch first",
         ),
         ("S-1", Margins(cm(25), 0, cm(25), 0), 1, "leave nothing"),
-        ("K-1", EDGE, 2, "offcut K-1 is not in the stash"),
+        ("K-1", EDGE, 2, "K-1 has 1 on hand, so 2 can't be taken"),
         ("K-1", Margins(cm(4), 0, 0, 0), None, "nothing of K-2 would be left"),
     ],
 )

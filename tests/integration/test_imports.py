@@ -127,7 +127,7 @@ def test_bare_numbers_are_in_the_given_unit(book: ShopFile, tmp_path: Path) -> N
     assert (row.width, row.height) == (inch("5.5"), inch(7))
 
 
-def test_each_offcut_gets_a_label_of_its_own(book: ShopFile, tmp_path: Path) -> None:
+def test_the_offcuts_of_a_line_are_one_pile(book: ShopFile, tmp_path: Path) -> None:
     path = a_list(
         tmp_path, "offcuts", OFFCUTS,
         "Coal card,17x56cm,Drawer A,long strip,0.25,3",
@@ -139,10 +139,8 @@ def test_each_offcut_gets_a_label_of_its_own(book: ShopFile, tmp_path: Path) -> 
         rows = list_stash(session, kind=StockKind.OFFCUT)
         assert set(session.scalars(select(Movement.reason))) == {Reason.OPENING}
     assert [(row.label, row.quantity, row.price, row.place, row.note) for row in rows] == [
-        ("K-4", 1, None, "Drawer B", ""),
-        ("K-1", 1, Decimal("0.25"), "Drawer A", "long strip"),
-        ("K-2", 1, Decimal("0.25"), "Drawer A", "long strip"),
-        ("K-3", 1, Decimal("0.25"), "Drawer A", "long strip"),
+        ("K-2", 1, None, "Drawer B", ""),
+        ("K-1", 3, Decimal("0.25"), "Drawer A", "long strip"),
     ]
 
 
@@ -263,7 +261,7 @@ GOOD = {
         (offcuts, "Coal card,17,,,,", "size", "not a size"),
         (offcuts, "Coal card,17x56,,,free,", "price", "not an amount"),
         (offcuts, "Coal card,17x56,,,,0", "quantity", "at least 1"),
-        (offcuts, "Coal card,17x56,,,,1001", "quantity", "1,000"),
+        (offcuts, "Coal card,17x56,,,,1000001", "quantity", "at most 1,000,000"),
         (orders, ",tray-box,1,in 2 days,,all=Coal card", "customer", "missing"),
         (orders, "Ewa,tray-bx,1,in 2 days,,all=Coal card", "design", "did you mean 'tray-box'?"),
         (orders, "Ewa,tray-box,0,in 2 days,,all=Coal card", "copies", "at least 1"),

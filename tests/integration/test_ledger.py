@@ -11,9 +11,10 @@ from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import Reason
 from inventory.database.tables.ledger import Movement, Transaction
 from inventory.database.tables.stock import Stock
-from inventory.stock import adjust, ledger, listing, lookup, papers, receiving
+from inventory.stock import adjust, condition, ledger, listing, lookup, papers, receiving
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
+from nester.core.problem import Rect
 
 SIZE = (cm(50), cm(70))
 
@@ -66,11 +67,20 @@ def test_no_quantity_grows_over_the_limit(shop: ShopFile, sheets: str) -> None:
     assert amount(shop, sheets) == 10
 
 
-def test_an_offcut_is_there_or_not(shop: ShopFile, sheets: str) -> None:
+def test_equal_offcuts_are_a_pile_unless_they_are_damaged(shop: ShopFile, sheets: str) -> None:
     with shop.begin() as session:
         offcut = receiving.add_offcut(session, "Night card", (cm(10), cm(20)))
-        with pytest.raises(Refusal, match="K-1 is in the stash already"):
-            ledger.book_movement(session, offcut, 1, Reason.COUNTED)
+        counted = ledger.book_transaction(session, Reason.COUNTED)
+        ledger.book_movement(session, offcut, -1, Reason.COUNTED, transaction=counted)
+        ledger.book_movement(session, offcut, 1, Reason.COUNTED)
+        condition.book_damage(session, "K-1", Rect(0, 0, cm(1), cm(1)))
+        for again in (
+            lambda: ledger.book_movement(session, offcut, 1, Reason.COUNTED),
+            lambda: ledger.book_movements(session, counted, [(offcut, 1, Reason.COUNTED)]),
+            lambda: ledger.reverse_transaction(session, counted),
+        ):
+            with pytest.raises(Refusal, match="K-1 is damaged, so there is only one like it"):
+                again()
         ledger.book_movement(session, offcut, -1, Reason.CUT)
         with pytest.raises(Refusal, match="K-1 is not in the stash any more"):
             ledger.book_movement(session, offcut, -1, Reason.CUT)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pdfplumber
@@ -22,6 +23,7 @@ from inventory.documents.plan.facts_from_book import (
 from inventory.production.cutting import cut_batch
 from inventory.production.progress import list_remaining
 from inventory.production.spoiling import spoil_piece
+from inventory.stock.listing import list_stash
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.lengths import cm
 from nester.core.piece import Grain
@@ -57,39 +59,37 @@ def plan(table: Table):
         return plan_of(get_batch(session, 1))
 
 
-def test_before_cutting_offcuts_have_marks_and_no_labels(table: Table) -> None:
-    assert options_of(table).labels == {}
-    labels = plan_documents(plan(table), DocumentOptions(kinds=("labels",)))[0].blocks[0].labels
-    assert labels[0].id.startswith("1-1-1")
-    assert labels[0].lines[0].startswith("Label: K-")
+def labels_of(table: Table, options: DocumentOptions) -> dict[str, tuple[str, ...]]:
+    """Return the lines of the labels of offcuts that are printed."""
+    options = replace(options, kinds=("labels",))
+    (document,) = plan_documents(plan(table), options)
+    labels = document.blocks[0].labels
+    return {one.id: one.lines for one in labels if one.id.startswith("K")}
 
 
-def test_offcuts_of_cut_copies_have_the_labels_of_the_stash(table: Table) -> None:
-    copies, offcuts = plan(table).layouts[0].copies, len(plan(table).layouts[0].offcuts)
-    assert copies > 1
+def test_labels_are_known_before_cutting_and_stay(table: Table) -> None:
+    before = labels_of(table, options_of(table))
+    layout = plan(table).layouts[0]
+    assert len(plan(table).layouts) == 1
+    assert list(before) == [f"K1-{kind}" for kind in layout.offcuts_by_kind()]
+    assert {lines[0] for lines in before.values()} == {f"{layout.copies} offcuts"}
     with table.shop.begin() as session:
         put = cut_batch(session, 1, layout=1, copies=1)
-    assert offcuts == len(put) > 0
-    labels = options_of(table).labels
-    assert labels == {(1, 1, place): one.label for place, one in enumerate(put)}
+    assert [one.label for one in put] == list(before)
+    assert labels_of(table, options_of(table)) == before
+    assert labels_of(table, options_of(table, left=True)) == before
     with table.shop.begin() as session:
-        more = cut_batch(session, 1, layout=1)
-    labels = options_of(table).labels
-    assert len(labels) == copies * offcuts
-    assert [labels[1, 2, place] for place in range(offcuts)] == [
-        one.label for one in more[:offcuts]
-    ]
-    for (_, _, place), label in labels.items():
-        rect = plan(table).layouts[0].offcuts[place]
-        sizes = {one.label: (one.width, one.height) for one in (*put, *more)}
-        assert sorted(sizes[label]) == sorted((rect.width, rect.height))
-
-
-def test_what_was_taken_back_has_no_label(table: Table) -> None:
-    with table.shop.begin() as session:
-        cut_batch(session, 1, layout=1, copies=1)
         undo_transaction(session, last_deed_of(session, batch=1).id)
-    assert options_of(table).labels == {}
+        more = cut_batch(session, 1)
+    assert [one.label for one in more] == list(before)
+    assert labels_of(table, options_of(table)) == before
+    with table.shop.read() as session:
+        rows = {row.label: row for row in list_stash(session, kind="offcut")}
+    assert rows.keys() == before.keys()
+    for kind, (rect, each) in layout.offcuts_by_kind().items():
+        row = rows[f"K1-{kind}"]
+        assert (row.width, row.height) == (rect.width, rect.height)
+        assert row.quantity == each * layout.copies
 
 
 def test_what_is_left_and_what_is_missing(table: Table) -> None:

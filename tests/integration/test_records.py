@@ -52,7 +52,7 @@ def test_yield_follows_what_is_cut_and_spoiled(table: Table) -> None:
         assert paper_yields(session) == []
     with table.shop.begin() as session:
         kept = cut_batch(session, 1, layout=1, copies=2)
-    area = sum(one.width * one.height for one in kept)
+    area = sum(one.width * one.height * one.quantity for one in kept)
     row = told(table)
     assert (row.paper, row.cut, row.pieces, row.kept, row.spoiled) == (
         "Coal card", 2 * SHEET, 2 * PIECE, area, 0,

@@ -330,7 +330,7 @@ class Week(RuleBasedStateMachine):
     @rule(data=st.data(), found=st.integers(0, 9), count=st.booleans(), again=st.booleans())
     def lose_paper(self, data: st.DataObject, found: int, count: bool, again: bool) -> None:
         with self.shop.read() as session:
-            labels = [row.label for row in list_stash(session, kind="sheet")]
+            labels = [row.label for row in list_stash(session)]
         if not labels:
             return
         label = data.draw(st.sampled_from(labels))

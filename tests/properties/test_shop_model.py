@@ -37,14 +37,14 @@ from inventory.production.mending import mend_batch
 from inventory.production.planning import confirm_batch, plan_batch
 from inventory.purchasing import prices, purchases, suppliers
 from inventory.stock import adjust, listing, lookup, supplies
-from inventory.stock.condition import change_margins
+from inventory.stock.condition import book_damage, change_margins
 from inventory.stock.papers import add_paper
 from inventory.stock.receiving import add_offcut, add_sheets
 from inventory.stock.reservations import reserved_quantities
 from inventory.stock.stocktake import CountLine, book_counts
 from nester.core.errors import Refusal
 from nester.core.lengths import cm
-from nester.core.problem import Effort, Margins
+from nester.core.problem import Effort, Margins, Rect
 from tests.shopmodel import MOST, Deed, Lost, Model, Order, Stack
 
 if TYPE_CHECKING:
@@ -146,13 +146,32 @@ class Shop(RuleBasedStateMachine):
             self.model.stash.setdefault(label, Stack(size, place))
             self.model.book(Deed(Reason.RECEIVED, Counter({label: quantity})))
 
-    @rule(size=st.integers(5, 30))
-    def keep(self, size: int) -> None:
+    @rule(size=st.integers(5, 30), quantity=st.sampled_from([1, 1, 2, 5]))
+    def keep(self, size: int, quantity: int) -> None:
         with self.deed(True) as session:
-            label = add_offcut(session, "Card", (cm(size), cm(20))).label
+            label = add_offcut(session, "Card", (cm(size), cm(20)), quantity).label
         assert label not in self.model.stash
         self.model.stash[label] = Stack((cm(size), cm(20)), None)
-        self.model.book(Deed(Reason.KEPT, Counter({label: 1})))
+        self.model.book(Deed(Reason.KEPT, Counter({label: quantity})))
+
+    @rule(data=st.data())
+    def damage(self, data: st.DataObject) -> None:
+        label = self.any_label(data)
+        stack = self.model.stash[label]
+        possible = self.model.can_damage(label)
+        with self.deed(possible) as session:
+            to = book_damage(session, label, Rect(0, 0, cm(1), cm(1))).label
+        if not possible:
+            return
+        changes: Counter[str] = Counter()
+        if self.model.is_pile(label):
+            assert to.startswith("K-")
+            assert to not in self.model.stash
+            self.model.stash[to] = Stack(stack.size, stack.place, margin=stack.margin)
+            changes = Counter({label: -1, to: 1})
+        else:
+            assert to == label
+        self.model.book(Deed(Reason.DAMAGED, changes, damaged=to))
 
     def any_label(self, data: st.DataObject) -> str:
         return data.draw(st.sampled_from(sorted(self.model.stash)))
@@ -196,7 +215,7 @@ class Shop(RuleBasedStateMachine):
         label = self.any_label(data)
         stack = self.model.stash[label]
         whole = quantity in (None, stack.amount)
-        target = self.model.equal(stack.size, place, stack.margin)
+        target = self.model.joins(label, place, stack.margin)
         possible = whole or self.model.can_split(label, quantity or 0, place)
         with self.deed(possible) as session:
             to = adjust.set_stock_place(session, label, place, quantity).label
@@ -220,11 +239,12 @@ class Shop(RuleBasedStateMachine):
         with self.deed(possible) as session:
             to = change_margins(session, label, Margins(*[margin] * 4), quantity).label
         if possible:
-            sheets = label.startswith("S")
-            joins = self.model.equal(stack.size, stack.place, margin) if sheets else None
+            joins = self.model.joins(label, stack.place, margin)
             assert (to == joins) if joins else (to not in self.model.stash)
             self.model.stash.setdefault(to, Stack(stack.size, stack.place, margin=margin))
-            self.model.book(Deed(Reason.MOVED, Counter({label: -number, to: number})))
+            damaged = to if self.model.is_damaged(label) else None
+            changes = Counter({label: -number, to: number})
+            self.model.book(Deed(Reason.MOVED, changes, damaged=damaged))
 
     @rule(data=st.data())
     def fail_half_way(self, data: st.DataObject) -> None:
@@ -405,14 +425,14 @@ class Shop(RuleBasedStateMachine):
             return
         for key, which in chosen.items():
             its = self.model.batches[number].layouts[key]
-            new = [one for one in kept if one.layout == key]
-            assert len(new) == its.offcuts * len(which)
+            new = {one.label: one.quantity for one in kept if one.layout == key}
+            assert new == {label: each * len(which) for label, each in its.offcuts.items()}
             changes = Counter({its.sheet: -len(which)})
-            where = self.model.stash[its.sheet].place if place is None else place
-            for one in new:
-                assert one.label not in self.model.stash
-                self.model.stash[one.label] = Stack((one.width, one.height), where)
-                changes[one.label] = 1
+            for label, quantity in new.items():
+                where = self.model.where_offcuts_go(label, its.sheet, place)
+                size = self.model.batches[number].kinds[label]
+                self.model.stash.setdefault(label, Stack(size, where)).place = where
+                changes[label] = quantity
             self.model.book(Deed(Reason.CUT, changes, batch=number, layout=key, copies=which))
         self.model.settle(number)
 

@@ -39,7 +39,7 @@ PlaceOption = Annotated[str | None, typer.Option("--place", help="Where you put 
 NoteOption = Annotated[str, typer.Option("--note", help="A note.")]
 LabelArgument = Annotated[
     str,
-    typer.Argument(help="A label, such as S-3 or K-12; or an offcut's mark, such as 4-17-2."),
+    typer.Argument(help="A label, such as S-3, K-12 or K4-1."),
 ]
 MarginOption = Annotated[
     str,

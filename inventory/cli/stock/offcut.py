@@ -1,4 +1,4 @@
-"""`quirebox offcut`: rectangles left over and kept, each with a label of its own."""
+"""`quirebox offcut`: rectangles left over and kept; equal ones are a pile with one label."""
 
 from __future__ import annotations
 
@@ -22,14 +22,15 @@ from inventory.cli.shared.stock_options import (
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
 
-app = group("Offcuts: rectangles left over and kept, each with a label of its own.")
+app = group("Offcuts: rectangles left over and kept; equal ones are a pile with one label.")
 
 
 @app.command("add")
-def add_one_offcut(
+def add_offcuts(
     context: typer.Context,
     paper: PaperArgument,
     size: SizeArgument,
+    quantity: Annotated[int, typer.Option("--quantity", min=1, help="How many equal ones.")] = 1,
     price: PriceOption = None,
     place: PlaceOption = None,
     margin: MarginOption = "",
@@ -39,11 +40,12 @@ def add_one_offcut(
     ] = "unknown",
     note: NoteOption = "",
 ) -> None:
-    """Add an offcut to the stash; it gets a label to write on it.
+    """Add an offcut, or a pile of equal ones, to the stash; it gets a label to write on it.
 
     \b
     Examples:
       quirebox offcut add "Coal card" 23x56cm --place "Drawer 1"
+      quirebox offcut add "Coal card" 10x23cm --quantity 4
       quirebox offcut add "Coal card" 23x56cm --grain height --margin left=1cm
     """
     from inventory.core.text import choice
@@ -56,6 +58,7 @@ def add_one_offcut(
             session,
             paper,
             size_of(session, size),
+            quantity,
             price=price_of(price),
             place=place,
             note=note,
@@ -63,7 +66,10 @@ def add_one_offcut(
             grain=choice(GrainAxis, grain, "the grain"),
         )
         name = stock.paper.name
-    say(f"Added an offcut of {name}; write {stock.label} on it")
+    say(
+        f"Added {format_count(quantity, 'offcut')} of {name}; write {stock.label} on"
+        f" {'it' if quantity == 1 else 'them'}"
+    )
 
 
 @app.command("grain")
@@ -75,7 +81,7 @@ def offcut_grain(
     ],
     why: WhyOption = "",
 ) -> None:
-    """Set which way an offcut's grain runs; 'quirebox stash undo' undoes it.
+    """Set which way the grain of offcuts runs; 'quirebox stash undo' undoes it.
 
     \b
     Example:
@@ -106,7 +112,9 @@ def import_offcut_list(
     ],
     yes: YesFlag = False,
 ) -> None:
-    """Show the offcuts on a list, then add them; if a line is wrong, none are added.
+    """Show the offcuts on a list, then add them, those of a line under one label.
+
+    If a line is wrong, none are added.
 
     \b
     Example:

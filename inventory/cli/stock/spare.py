@@ -57,14 +57,16 @@ def offcut(
         typer.Option("--place", help="Where you put it.", show_default="where the piece lay"),
     ] = None,
 ) -> None:
-    """Turn spare pieces into offcuts, each of the piece's size.
+    """Turn spare pieces into a pile of offcuts of the piece's size.
 
     \b
     Example:
       quirebox spare offcut C-3 --place "Drawer 1"
     """
     from inventory.pieces.spare_pieces import spare_to_offcut
+    from inventory.stock.ledger import on_hand
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
-        labels = [stock.label for stock in spare_to_offcut(session, label, quantity, place)]
-    say(f"Write on {'it' if len(labels) == 1 else 'them'}: {', '.join(labels)}")
+        pile = spare_to_offcut(session, label, quantity, place)
+        words = format_count(on_hand(session, pile), "offcut")
+    say(f"Made {words} of it; write {pile.label} on {'it' if words == '1 offcut' else 'them'}")

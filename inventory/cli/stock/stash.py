@@ -136,7 +136,7 @@ def spoil_some(
     why: WhyOption = "",
     replan: ReplanFlag = None,
 ) -> None:
-    """Record sheets or an offcut as spoiled, sold or lost; they leave the stash.
+    """Record sheets or offcuts as spoiled, sold or lost; they leave the stash.
 
     If a batch has reserved them, you are told which, and it can be planned again at once.
 
@@ -179,8 +179,8 @@ def mark_damaged(
 ) -> None:
     """Mark a damaged area on a sheet or an offcut; nothing more is cut from that area.
 
-    A sheet with a damaged area leaves its pile and gets a label of its own. Left and top are as you
-    see them with the size as you entered it: width across, height down.
+    What is damaged leaves its pile and gets a label of its own. Left and top are as you see them
+    with the size as you entered it: width across, height down.
 
     \b
     Examples:
@@ -221,12 +221,12 @@ def margin(
     ],
     quantity: Annotated[
         int | None,
-        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+        typer.Option("--quantity", min=1, help="How many of them.", show_default="all"),
     ] = None,
     why: WhyOption = "",
     replan: ReplanFlag = None,
 ) -> None:
-    """Change the margins of sheets or of an offcut: how much along the edges can't be used.
+    """Change the margins of sheets or offcuts: how much along the edges can't be used.
 
     What gets new margins also gets a new label. 'quirebox stash undo' undoes it.
 
@@ -254,12 +254,12 @@ def margin(
     with shop_file_of(context) as shop_file, shop_file.read() as session:
         before = find_stock(session, label)
         words = condition_words(stock.margins, (), Grain.ANY, get_shop(session).unit)
-        others = on_hand(session, before)
+        others, number = on_hand(session, before), on_hand(session, stock)
     say(f"{stock.label}: {words or 'no margins'}")
     if others:
         say(f"Keep them apart from {before.label}, and write {stock.label} on them")
     else:
-        it = "it" if stock.kind == "offcut" else "them"
+        it = "it" if number == 1 else "them"
         say(f"Write {stock.label} on {it} in place of {before.label}")
 
 
@@ -270,10 +270,12 @@ def put(
     place: Annotated[str, typer.Argument(help="The place, such as 'Shelf A / Drawer 2'.")],
     quantity: Annotated[
         int | None,
-        typer.Option("--quantity", min=1, help="How many of the sheets.", show_default="all"),
+        typer.Option("--quantity", min=1, help="How many of them.", show_default="all"),
     ] = None,
 ) -> None:
-    """Put sheets or an offcut in a place; a new place is added.
+    """Put sheets or offcuts in a place; a new place is added.
+
+    Some of a pile of offcuts get a label of their own.
 
     \b
     Examples:
@@ -281,12 +283,16 @@ def put(
       quirebox stash put S-3 "Workbench" --quantity 4
     """
     from inventory.stock.adjust import set_stock_place
+    from inventory.stock.lookup import find_stock
     from inventory.stock.places import PlaceTree
 
     with shop_file_of(context) as shop_file, shop_file.begin() as session:
+        pile = find_stock(session, label)
         stock = set_stock_place(session, label, place, quantity)
         where = PlaceTree(session).path(stock.place_id)
     say(f"{stock.label} is in '{where}' now" if where else f"{stock.label} has no place now")
+    if stock.kind == "offcut" and stock.label != pile.label:
+        say(f"Write {stock.label} on {'it' if quantity == 1 else 'them'} in place of {pile.label}")
 
 
 @app.command("log")

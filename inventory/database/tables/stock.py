@@ -103,20 +103,26 @@ class Place(Base):
 
 
 class Stock(Base):
-    """Equal sheets, or one offcut; how many there are is in the ledger.
+    """Equal sheets, or equal offcuts; how many there are is in the ledger.
 
     Attributes
     ----------
+    batch_id
+        The batch that leaves these offcuts; None for offcuts that were added by themselves.
+    number
+        Of the kind of offcut in the plan of its batch; else counted up, of sheets and of offcuts.
     label
-        What is written on it: ``S-1`` for sheets, ``K-1`` for an offcut; never used again.
+        What is written on it, never used again: ``S-1`` for sheets, ``K-1`` for offcuts, ``K4-1``
+        for those of batch 4.
     width, height
         Fine units.
     price
         Of one, in the shop's currency; None if nobody gave it.
     lot
-        What its maker printed on the pack: colours differ a little from lot to lot.
+        What its maker printed on the pack: colours differ a little from lot to lot; empty for
+        offcuts of several lots.
     parent
-        What an offcut was cut from, if that is known.
+        What an offcut was cut from, of a pile the first one, if that is known.
     margin_left, margin_top, margin_right, margin_bottom
         How much along each edge can't be used, in fine units.
     grain
@@ -126,9 +132,10 @@ class Stock(Base):
 
     __tablename__ = "stock"
     __table_args__ = (
-        UniqueConstraint("kind", "number"),
+        UniqueConstraint("kind", "batch_id", "number"),
         CheckConstraint("width > 0 AND height > 0", name="size"),
         CheckConstraint("kind = 'offcut' OR parent_id IS NULL", name="parent"),
+        CheckConstraint("kind = 'offcut' OR batch_id IS NULL", name="batch"),
         CheckConstraint("kind = 'offcut' OR grain = 'unknown'", name="sheet_grain"),
         CheckConstraint(
             "margin_left >= 0 AND margin_top >= 0 AND margin_right >= 0 AND margin_bottom >= 0",
@@ -143,6 +150,7 @@ class Stock(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     kind: Mapped[StockKind]
+    batch_id: Mapped[int | None] = mapped_column(ForeignKey("batch.id"))
     number: Mapped[int]
     label: Mapped[str] = mapped_column(String(20), unique=True)
     paper_id: Mapped[int] = mapped_column(ForeignKey("paper.id"))

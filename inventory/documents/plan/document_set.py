@@ -37,7 +37,7 @@ from inventory.documents.format.blocks import (
     Table,
 )
 from inventory.documents.format.languages import ShopTranslator, translator_for
-from inventory.documents.plan.lists import numbers, offcut_mark
+from inventory.documents.plan.lists import numbers
 from inventory.documents.plan.measures import checked_measures
 from inventory.documents.plan.translation import piece_name, translated
 from nester.core.lengths import format_area, printable
@@ -85,8 +85,8 @@ class DocumentOptions:
     Attributes
     ----------
     labels
-        By layout, copy from 1 and place of an offcut in the layout: the labels of those that are
-        in the stash already.
+        By layout, copy from 1 and place of an offcut in the layout: the labels of those that have
+        another one than the plan gives them.
     extras
         By order: what else it needs, such as ribbon, in words.
     pace
@@ -467,14 +467,16 @@ class _DocumentWriter:
         )
 
     def _offcut_names(self, layout: PlannedLayout) -> list[str]:
-        """Return the labels of offcuts; the plan's own marks for those not cut yet."""
-        names = []
-        for number in range(len(layout.offcuts)):
-            spots = ((layout.number, copy, number) for copy in range(1, layout.copies + 1))
-            known = [self.options.labels[spot] for spot in spots if spot in self.options.labels]
-            own = self.say("offcut {number}").format(number=offcut_mark(self.plan, layout, number))
-            names.append(", ".join(known) or own)
-        return names
+        """Return the labels of the offcuts of a layout, in their order."""
+        copies = range(1, layout.copies + 1)
+        return [
+            ", ".join(dict.fromkeys(self._offcut_label(layout, copy, number) for copy in copies))
+            for number in range(len(layout.offcuts))
+        ]
+
+    def _offcut_label(self, layout: PlannedLayout, copy: int, number: int) -> str:
+        own = self.plan.offcut_label(layout.offcut_kinds[number])
+        return self.options.labels.get((layout.number, copy, number), own)
 
     # --- score and fold sheets -----------------------------------------------------------------
 
@@ -648,17 +650,28 @@ class _DocumentWriter:
             yield Document("labels", self.say("Labels"), "", (sheets,))
 
     def _offcut_labels(self) -> Iterator[Label]:
+        """Yield one label for each pile to which something comes, with all that comes to it."""
+        quantities = Counter(
+            self._offcut_label(layout, copy, number)
+            for layout in self.plan.layouts
+            for copy in layout.needed
+            for number in range(len(layout.offcuts))
+        )
+        done = set()
         for layout in self.to_cut:
             for copy in self.copies[layout.number]:
                 for number, rect in enumerate(layout.offcuts):
-                    lines = [printable(layout.sheet.paper), self.size(rect.width, rect.height)]
-                    lines.append(self.say("Place:") + " ____________")
-                    label = self.options.labels.get((layout.number, copy, number))
-                    if label is None:
-                        lines.insert(0, self.say("Label:") + " K-______")
-                        label = offcut_mark(self.plan, layout, number)
-                        label += f".{copy}" if layout.copies > 1 else ""
-                    yield Label(label, tuple(lines), layout.sheet.swatch)
+                    label = self._offcut_label(layout, copy, number)
+                    if label in done:
+                        continue
+                    done.add(label)
+                    lines = (
+                        self.count("{n} offcut", "{n} offcuts", quantities[label]),
+                        printable(layout.sheet.paper),
+                        self.size(rect.width, rect.height),
+                        self.say("Place:") + " ____________",
+                    )
+                    yield Label(label, lines, layout.sheet.swatch)
 
     def _kit_labels(self) -> Iterator[Label]:
         for order in self.plan.orders:

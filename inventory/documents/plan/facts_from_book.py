@@ -1,4 +1,4 @@
-"""What the records add to a plan: labels of offcuts, ribbon and the like, what is missing."""
+"""What the records add to a plan: ribbon and the like, what is missing."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from inventory.production.pace import shop_pace
 from inventory.production.progress import layouts_of_day, list_remaining
 from inventory.production.spoiling import spoiled_pieces
 from inventory.stock.lookup import get_batch, plan_of
-from inventory.stock.offcut_marks import kept_offcuts
+from inventory.stock.offcut_marks import labels_of_single_offcuts
 from nester.core.errors import Refusal
 from nester.core.lengths import format_area
 from nester.designs.base.design import Measure
@@ -152,7 +152,7 @@ def with_shop_data(
     return replace(
         options,
         pace=shop_pace(session),
-        labels={spot: stock.label for spot, stock in kept_offcuts(session, batch, plan).items()},
+        labels=labels_of_single_offcuts(session, batch, plan),
         extras=_extras(session, plan, options.translator),
         missing=dict(missing),
         left=copies,

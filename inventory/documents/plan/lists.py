@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 from inventory.core.money import format_money
-from inventory.core.plan import NOBODY, Plan, PlannedLayout
+from inventory.core.plan import NOBODY, Plan
 from inventory.documents.plan.measures import checked_measures
 from nester.core.lengths import format_length, format_size
 from nester.cutting import cutting_instructions
@@ -29,7 +29,6 @@ __all__ = [
     "TakeOutRow",
     "cut_rows",
     "kit_rows",
-    "offcut_mark",
     "offcut_rows",
     "piece_rows",
     "plan_lists",
@@ -229,30 +228,26 @@ def scoring_rows(plan: Plan) -> Iterator[ScoringRow]:
 
 
 class OffcutRow(NamedTuple):
-    """An offcut that a layout leaves, on each of its copies."""
+    """Equal offcuts that go back into the stash."""
 
-    layout: int
-    copies: int
-    mark: str
+    label: str
+    number: int
     paper: str
     size: str
+    layouts: str
 
 
 def offcut_rows(plan: Plan) -> Iterator[OffcutRow]:
-    """Yield what goes back into the stash, under the marks of the cut sheets."""
+    """Yield what goes back into the stash, pile by pile."""
+    rows: dict[int, OffcutRow] = {}
     for layout in plan.current().layouts:
-        for number, rect in enumerate(layout.offcuts):
+        for kind, (rect, each) in layout.offcuts_by_kind().items():
             size = format_size(rect.width, rect.height, plan.unit)
-            own = offcut_mark(plan, layout, number)
-            yield OffcutRow(layout.number, layout.copies, own, layout.sheet.paper, size)
-
-
-def offcut_mark(plan: Plan, layout: PlannedLayout, number: int) -> str:
-    """Return the mark of an offcut that has no label yet: batch, layout, and which of its offcuts.
-
-    The book gives its label, ``K-…``, only when the layout is booked as cut.
-    """
-    return f"{plan.batch or 0}-{layout.number}-{number + 1}"
+            fresh = OffcutRow(plan.offcut_label(kind), 0, layout.sheet.paper, size, "")
+            row = rows.get(kind, fresh)
+            layouts = f"{row.layouts}, {layout.number}" if row.layouts else str(layout.number)
+            rows[kind] = row._replace(number=row.number + each * layout.copies, layouts=layouts)
+    yield from (rows[kind] for kind in sorted(rows))
 
 
 class ShoppingRow(NamedTuple):

@@ -234,13 +234,15 @@ def batch_as_json(view: BatchView) -> dict[str, Any]:
 
 
 def _put_away_words(row: PutAway) -> str:
-    return f"{row.quantity} × {row.piece}" if row.piece else "offcut"
+    if row.piece:
+        return f"{row.quantity} × {row.piece}"
+    return "offcut" if row.quantity == 1 else f"{row.quantity} offcuts"
 
 
 def kept_listing(unit: Unit) -> Listing[PutAway]:
-    """Describe the offcuts that cutting brought into the stash."""
+    """Describe the offcuts and spare pieces that cutting brought into the stash."""
     return Listing(
-        title="Write these labels on the offcuts and spare pieces",
+        title="These labels belong on the offcuts and spare pieces",
         columns=(
             Column("Label", "label", lambda row: row.label),
             Column("What", cell=_put_away_words),

@@ -115,5 +115,8 @@ def _layout(plan: Plan, layout: PlannedLayout) -> dict[str, Any]:
         "margins": margins_as_json(sheet.margins),
         "bruises": [rect_as_json(rect) for rect in sheet.bruises],
         "steps": steps_as_json(layout.cuts, plan.trimmer),
-        "offcuts": [rect_as_json(rect) for rect in layout.offcuts],
+        "offcuts": [
+            {**rect_as_json(rect), "label": plan.offcut_label(kind)}
+            for kind, rect in zip(layout.offcut_kinds, layout.offcuts, strict=True)
+        ],
     }

@@ -216,6 +216,7 @@ def offcuts_for_list(
             Column("Size", cell=lambda row: format_size(row.width, row.height, unit)),
             Column(key="width", value=lambda row: to_mm_number(row.width)),
             Column(key="height", value=lambda row: to_mm_number(row.height)),
+            Column("Free", "free", lambda row: row.free, lambda row: str(row.free), right=True),
             Column("Place", "place", lambda row: row.place),
             Column("Piece", "turned", lambda row: row.turned, lambda row: "turned" * row.turned),
         ),

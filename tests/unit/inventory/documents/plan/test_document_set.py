@@ -30,6 +30,9 @@ from inventory.core.plan import (
     PlannedPlacement,
     PlannedSheet,
     ShoppingLine,
+    plan_faults,
+    plan_from_json,
+    plan_to_json,
 )
 from inventory.documents.format.blocks import LabelGrid
 from inventory.documents.format.label_grid import read_grid
@@ -46,7 +49,7 @@ from inventory.documents.plan.rendering import plan_html, plan_pdf, plan_workboo
 from nester.core.errors import Refusal
 from nester.core.lengths import Unit, cm, mm
 from nester.core.piece import Fold, Hole, Line, Piece, Point, Score
-from nester.core.problem import Cuts, Effort, Layout, PlacedPiece, StockItem, Trimmer
+from nester.core.problem import Cuts, Effort, Layout, PlacedPiece, Rect, StockItem, Trimmer
 from nester.cutting import plan_cuts
 from nester.drawing.canvas.fonts import MISSING_GLYPH, FontSet, _load_face
 from nester.drawing.pictures.layout_text import layout_text
@@ -177,13 +180,42 @@ def codes_on(data: bytes) -> list[str]:
 
 def test_qr_codes_hold_the_labels():
     plan = a_plan()
-    options = DocumentOptions(kinds=("labels",), labels={(1, 1, 0): "K-17"})
-    codes = codes_on(plan_pdf(plan, options))
-    offcuts = len(plan.layouts[0].offcuts)
-    assert offcuts >= 1
-    marks = [f"4-1-{n + 1}.{copy}" for copy in (1, 2) for n in range(offcuts)]
-    marks[0] = "K-17"
-    assert sorted(codes) == sorted([*marks, "Order 7"])
+    piles = {f"K4-{kind}" for kind in plan.layouts[0].offcut_kinds}
+    assert piles
+    codes = codes_on(plan_pdf(plan, DocumentOptions(kinds=("labels",))))
+    assert sorted(codes) == sorted([*piles, "Order 7"])
+    before = DocumentOptions(kinds=("labels",), labels={(1, 1, 0): "K-17"})
+    assert sorted(codes_on(plan_pdf(plan, before))) == sorted(["K-17", *piles, "Order 7"])
+
+
+def test_a_pile_has_one_label_that_its_cut_sheets_show():
+    plan = a_plan()
+    (layout,) = plan.layouts
+    (labels,) = plan_documents(plan, DocumentOptions(kinds=("labels",)))[0].blocks
+    numbers = {label.id: label.lines[0] for label in labels.labels}
+    words = text_of(plan_pdf(plan, DocumentOptions(kinds=("cut",))))
+    for kind in set(layout.offcut_kinds):
+        number = layout.offcut_kinds.count(kind) * layout.copies
+        assert numbers[f"K4-{kind}"] == f"{number} offcuts"
+        assert f"K4-{kind}" in words
+
+
+def test_kinds_of_offcuts_keep_their_numbers():
+    plan = a_plan()
+    (layout,) = plan.layouts
+    rects = layout.offcuts
+    other = replace(layout, number=2, offcut_kinds=(), offcuts=(Rect(0, 0, 7, 9), *rects))
+    both = replace(plan, layouts=(layout, other))
+    most = max(layout.offcut_kinds)
+    assert both.layouts[0] == layout
+    assert both.layouts[1].offcut_kinds[0] == most + 1
+    again = plan_from_json(plan_to_json(replace(both, layouts=both.layouts[1:])))
+    assert again.layouts[0].offcut_kinds == both.layouts[1].offcut_kinds
+    text = plan_to_json(plan).replace('"offcut_kinds":', '"unknown":')
+    assert plan_from_json(text) == plan  # as plans of before the kinds were kept
+    wrong = replace(layout, offcut_kinds=(1,) * len(rects), offcuts=(Rect(0, 0, 7, 9), *rects[1:]))
+    faults = set(plan_faults(replace(plan, layouts=(layout, replace(wrong, number=2)))))
+    assert faults == {"layout 2 has an offcut of a kind that can't be so"}
 
 
 @pytest.mark.parametrize(
@@ -191,8 +223,11 @@ def test_qr_codes_hold_the_labels():
 )
 def test_labels_stay_in_their_places(grid):
     plan = replace(a_plan(), layouts=(replace(a_plan().layouts[0], copies=30),))
-    data = plan_pdf(plan, DocumentOptions(kinds=("labels",), grid=grid))
-    count = 30 * len(plan.layouts[0].offcuts) + 1
+    offcuts = len(plan.layouts[0].offcuts)
+    spots = [(1, copy, place) for copy in range(1, 31) for place in range(offcuts)]
+    labels = {spot: f"K-{number}" for number, spot in enumerate(spots)}
+    data = plan_pdf(plan, DocumentOptions(kinds=("labels",), grid=grid, labels=labels))
+    count = len(spots) + 1
     wide, high = grid.size(210, 297)
     with pdfplumber.open(io.BytesIO(data)) as book:
         assert len(book.pages) == -(-count // (grid.columns * grid.rows))
