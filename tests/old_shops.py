@@ -122,7 +122,7 @@ FILL = {
         INSERT INTO order_change
             VALUES (1, 2, 1, NULL, '{"status": "confirmed"}', '', '2027-03-01 09:00:00');
     """,
-    "0011": """
+    "0010": """
         INSERT INTO stock VALUES (4, 'offcut', 1, 'K1-1', 1, 2400000, 4800000, NULL, 2, '',
             1, '', 0, 0, 0, 0, 'unknown', 1);
     """,
