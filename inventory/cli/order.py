@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -511,16 +512,29 @@ def _change(
     from inventory.changes.replanning import replan_batches
     from inventory.cli.shared.options import ask, searching_in
     from inventory.cli.shared.terminal import console, warn
+    from inventory.core.money import format_money
+    from inventory.costs.order_costs import read_order_estimate
     from inventory.documents.plan.text import plan_summary
     from inventory.orders.orders import get_order
     from inventory.shop.settings import get_shop
     from inventory.views.production.changes import changed_order_words
+    from nester.core.errors import Refusal
 
+    estimates = []
     with shop_file.rehearse() as session:
+        shop = get_shop(session)
         expected = values_of(get_order(session, number))
+        with suppress(Refusal):  # what can't be estimated is changed all the same
+            estimates.append(read_order_estimate(session, number, today=date.today()))
         shown = change(session, expected)
-        words = changed_order_words(shown, get_shop(session).unit)
+        words = changed_order_words(shown, shop.unit)
+        if {"copies", "sizes", "papers"} & set(shown.after):
+            with suppress(Refusal):
+                estimates.append(read_order_estimate(session, number, today=date.today()))
     say("\n".join(words))
+    if len(estimates) == 2:
+        before, after = (format_money(cost(None), shop.currency) for cost in estimates)
+        say(f"Cut from new sheets it would cost {after}, and {before} as it was")
     batches = shown.batches if shown.order.status != "planned" else ()
     if batches:
         which = "batch" if len(batches) == 1 else "batches"

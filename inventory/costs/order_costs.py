@@ -63,6 +63,7 @@ __all__ = [
     "design_cost",
     "order_cost",
     "plan_shares",
+    "read_order_estimate",
 ]
 
 PRINTED = "photo"
@@ -216,6 +217,23 @@ def order_cost(
             return _planned(session, order, plans, rates, notes, posted=posted, each=each)
         estimate = _Estimate(session, order, rates, None, today)
     return estimate.cost(posted=posted, each=each, stop=stop)
+
+
+def read_order_estimate(
+    session: Session, number: int, *, today: date
+) -> Callable[[Stop | None], Decimal]:
+    """Read what an order would cost if cut alone from new sheets; the result works it out.
+
+    It needs no session any more, so what orders cost before and after a change can be compared
+    that is only rehearsed.
+
+    Raises
+    ------
+    Refusal
+        If there is no such order, or its design can't be made any more.
+    """
+    estimate = _Estimate(session, get_order(session, number), rates_of(session), None, today)
+    return lambda stop: estimate.cost(posted=True, each=None, stop=stop).cost.cost
 
 
 _COSTED_STATUSES = (BatchStatus.OPEN, BatchStatus.CUT)

@@ -19,7 +19,7 @@ from inventory.core.plan import PartType, Plan
 from inventory.database.shop_file import ShopFile
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.database.tables.orders import Batch, Order
-from inventory.orders.orders import get_order, list_orders
+from inventory.orders.orders import get_order, list_orders, order_pieces
 from inventory.pieces.spare_rule import NO_SPARES, SpareRule
 from inventory.production.booking import (
     book_open_plan,
@@ -41,6 +41,7 @@ from inventory.shop.settings import get_shop
 from inventory.stock import papers
 from inventory.stock.lookup import get_batch, plan_of
 from nester.core.errors import Hint, Refusal
+from nester.core.piece import Piece
 from nester.core.problem import Cuts, Effort, Problem
 from nester.packing import (
     OrderDemand,
@@ -353,9 +354,7 @@ def from_new_sheets(
         The sheets, by the name of their stock in the problem.
     """
     follow_grain = get_shop(session).follow_grain
-    data = PlanningData(
-        session, [order], partial(wanted_papers, {}), follow_grain=follow_grain, today=today
-    )
+    data = PlanningData(session, [order], _all_pieces, follow_grain=follow_grain, today=today)
     papers = {part.paper for part in data.parts}
     if sizes is None:
         sizes = cheapest_by_size(data.buyable_sheets)
@@ -368,6 +367,14 @@ def from_new_sheets(
         replace(sheet.offer.as_stock_item(None), name=name) for name, sheet in named.items()
     )
     return data.problem(Cuts.STRAIGHT, stock), data.parts, named
+
+
+def _all_pieces(session: Session, order: Order) -> list[tuple[Piece, str, int]]:
+    """Return all pieces of an order, however far it is."""
+    return [
+        (piece, paper, piece.quantity * order.copies)
+        for piece, paper in order_pieces(session, order)
+    ]
 
 
 def _with_substitutes(

@@ -21,7 +21,7 @@ from inventory.changes.order_changes import (
 )
 from inventory.changes.replanning import Replanned, broken_batches, replan_batches
 from inventory.changes.undo import last_transaction, list_transactions, undo_transaction
-from inventory.costs.order_costs import batch_cost
+from inventory.costs.order_costs import batch_cost, read_order_estimate
 from inventory.database.tables.enums import BatchStatus, OrderStatus
 from inventory.maintenance.check import check_shop
 from inventory.orders.orders import get_order
@@ -640,3 +640,15 @@ def test_the_days_of_a_batch_are_cut_one_by_one(table: Table) -> None:
     with table.shop.read() as session:
         assert get_order(session, 1).status is OrderStatus.CUT
     assert check_shop(table.shop).findings == ()
+
+
+def test_what_an_order_costs_before_and_after_a_change(table: Table) -> None:
+    with table.shop.rehearse() as session:
+        before = read_order_estimate(session, 1, today=TODAY)
+        change_order(session, 1, OrderChanges(copies=6), today=TODAY)
+        after = read_order_estimate(session, 1, today=TODAY)
+    # Each card takes a sheet of 3.00, and what is left over is worth something.
+    assert 0 < before(None) < 9
+    assert abs(after(None) - 2 * before(None)) <= Decimal("0.01")
+    with table.shop.read() as session:
+        assert get_order(session, 1).copies == 3
