@@ -144,3 +144,19 @@ def test_a_sunday_at_the_desk(shop: ShopFile, hand: Hand, tmp_path: Path) -> Non
     rows = hand.data("counted", "stash", "counted")
     assert [(row["paper"], row["never"]) for row in rows] == [("Coal card", 0), ("Moss linen", 0)]
     assert "Coal card" in hand.does("stash", "counted")
+
+
+def test_a_stocktake_says_which_batches_it_breaks(hand: Hand, tmp_path: Path) -> None:
+    hand.does("paper", "add", "Coal card", "--colour", "black", "--weight", "300")
+    hand.does("sheet", "add", "Coal card", "50x70cm", "--quantity", "3", "--price", "2")
+    hand.does("sheet", "add", "Coal card", "50x71cm", "--quantity", "3", "--price", "3")
+    hand.does("order", "add", "Ines", "folded-card", "all=Coal card", "mats=none", "width=20cm",
+              "height=40cm", "--copies", "2", "--due", "in 5 days")  # fmt: skip
+    hand.does("batch", "plan", "--effort", "quick")
+    sheet = tmp_path / "count.csv"
+    sheet.write_text("label,found\nS-1,1\n", encoding="utf-8")
+    said = hand.does("stash", "enter", str(sheet), "--why", "Sunday", "--yes", "--replan")
+    assert "Counted 1 label; recorded 1 difference" in said
+    left = hand.data("batch", "batch", "show", "2")
+    assert {layout["sheet"] for layout in left["layouts"]} == {"S-1", "S-2"}
+    assert "No errors were found" in hand.does("shop", "check")

@@ -16,6 +16,7 @@ from inventory.cli.shared.options import (
     shop_file_of,
     show_from_shop,
 )
+from inventory.cli.shared.replanning import ReplanFlag, with_plans_again
 from inventory.cli.shared.stock_options import WhyOption
 from inventory.cli.shared.terminal import say
 from inventory.core.text import format_count
@@ -72,6 +73,7 @@ def enter(
         ),
     ],
     why: WhyOption = "",
+    replan: ReplanFlag = None,
     yes: YesFlag = False,
 ) -> None:
     """Enter a filled-in count sheet: show what differs, then record all of it or nothing.
@@ -92,8 +94,9 @@ def enter(
             show_list(DIFFERENCES, differences)
             if not yes:
                 ask("Record these differences?")
-        with shop_file.begin() as session:
-            differences = book_counts(session, found, why)
+        differences = with_plans_again(
+            context, shop_file, lambda session: book_counts(session, found, why), replan
+        )
     labels = format_count(len(found), "label")
     say(f"Counted {labels}; recorded {format_count(len(differences), 'difference')}")
 
