@@ -199,6 +199,8 @@ def read_weight(text: str) -> int:
     Refusal
         If it can't be read, the grade is missing or unknown, or no paper weighs so much.
     """
+    if not text.strip():
+        raise Refusal("the weight is missing")
     match = _WEIGHT.fullmatch(text.strip())
     unit = match[2].casefold().rstrip(".") if match else None
     if match is None or unit not in (*_METRIC, "lb", "lbs", "#"):

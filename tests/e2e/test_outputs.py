@@ -51,7 +51,7 @@ FILES: dict[str, tuple[tuple[str, ...], str]] = {
     "unused": (("report", "unused", "--csv"), "unused.csv"),
     "offer": (("order", "quote", "1", "--price", "5"), "offer.pdf"),
     "offer to read": (("order", "quote", "1", "--price", "5"), "offer.html"),
-    "plan": ((*FIT, "--json"), "answer.json"),
+    "plan": ((*FIT, "--into"), "answer.json"),
     "pictures": ((*FIT, "--drawings"), "drawn/001.svg"),
     "design": (("design", "show", "gift-tag", "--pdf"), "tag.pdf"),
     "pieces": (("design", "show", "gift-tag", "--svg"), "tag/01-tag.svg"),
