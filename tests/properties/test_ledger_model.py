@@ -56,8 +56,7 @@ class Ledger(RuleBasedStateMachine):
         shutil.rmtree(self.folder)
 
     def fits(self, label: str, change: int) -> bool:
-        most = 1 if label.startswith("K") else MOST
-        return 0 <= self.amounts[label] + change <= most
+        return 0 <= self.amounts[label] + change <= MOST
 
     def note(self, label: str, movement: int, change: int) -> None:
         self.amounts[label] += change
