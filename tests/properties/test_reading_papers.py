@@ -6,8 +6,8 @@
 from __future__ import annotations
 
 import io
-import re
 import os
+import re
 from collections import Counter
 
 import pdfplumber
